@@ -1,0 +1,1 @@
+"""Measures of a run: compliance with the chosen rule, edges, air."""

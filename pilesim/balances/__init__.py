@@ -1,0 +1,1 @@
+"""The balances: heat, oxygen, water, airflow, substrate and the surface exchange."""

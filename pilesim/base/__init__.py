@@ -1,0 +1,1 @@
+"""Foundations: errors, units door, sources and the constants registry."""

@@ -1,0 +1,190 @@
+"""The constants registry: every number a formula uses, once, with unit, range and source.
+
+Values are SI. ``where`` is the page, table or equation of the source in hand; until someone has it, it reads
+``TO CHECK``. Compiled kernels receive all values as one NumPy record (see :func:`constant_record`), never as
+globals, so an edited value cannot be frozen into a compilation cache.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from pilesim.base.sources import SOURCES
+
+
+@dataclass(frozen=True, slots=True)
+class Constant:
+    """One number with its unit, the range its source supports, and the source.
+
+    Raises
+    ------
+    KeyError
+        If the source key is unknown.
+    ValueError
+        If the value lies outside its own range.
+    """
+
+    name: str
+    value: float
+    unit: str
+    low: float
+    high: float
+    source: str
+    where: str
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.source not in SOURCES:
+            raise KeyError(f"constant '{self.name}' cites '{self.source}', which sources.py lacks")
+        if not self.low <= self.value <= self.high:
+            raise ValueError(f"constant '{self.name}' = {self.value} lies outside {self.low} to {self.high}")
+
+
+def _exact(name: str, value: float, unit: str, source: str, note: str = "") -> Constant:
+    return Constant(name, value, unit, value, value, source, "TO CHECK", note)
+
+
+_T = "TO CHECK"
+_ALL = (
+    # --- universal and moist air ---------------------------------------------------------------------------
+    _exact("gas_constant", 8.314462618, "J mol-1 K-1", "CODATA2018"),
+    _exact("gravity", 9.80665, "m s-2", "USSA1976"),
+    _exact("standard_pressure", 101325.0, "Pa", "USSA1976"),
+    _exact("pressure_lapse", 2.25577e-5, "m-1", "USSA1976", "closed form of the troposphere, geopotential height"),
+    _exact("pressure_exponent", 5.25588, "1", "USSA1976"),
+    _exact("celsius_zero", 273.15, "K", "ExactMathematics"),
+    _exact("dry_air_molar_mass", 0.0289647, "kg mol-1", "IUPAC"),
+    _exact("water_molar_mass", 0.01801528, "kg mol-1", "IUPAC"),
+    _exact("oxygen_molar_mass", 0.0319988, "kg mol-1", "IUPAC"),
+    _exact("carbon_dioxide_molar_mass", 0.0440095, "kg mol-1", "IUPAC"),
+    _exact("inert_gas_molar_mass", 0.0281607, "kg mol-1", "IUPAC", "nitrogen with 1.2 % argon by volume"),
+    Constant("ambient_oxygen", 0.2095, "1", 0.209, 0.21, "USSA1976", _T, "mole fraction of dry air"),
+    Constant("ambient_carbon_dioxide", 0.0004, "1", 0.0003, 0.0005, "CommonPractice", _T, "mole fraction of dry air"),
+    Constant("saturation_a", 34.494, "1", 34.4, 34.6, "Huang2018", "equation for water", "recalled from memory"),
+    Constant("saturation_b", 4924.99, "K", 4900, 4950, "Huang2018", "equation for water", "recalled from memory"),
+    Constant("saturation_c", 237.1, "K", 236, 238, "Huang2018", "equation for water", "recalled from memory"),
+    Constant("saturation_d", 105.0, "K", 104, 106, "Huang2018", "equation for water", "recalled from memory"),
+    Constant("saturation_e", 1.57, "1", 1.5, 1.6, "Huang2018", "equation for water", "recalled from memory"),
+    Constant("dry_air_heat_capacity", 1006.0, "J kg-1 K-1", 1004, 1010, "ASHRAE", _T),
+    Constant("vapour_heat_capacity", 1860.0, "J kg-1 K-1", 1840, 1900, "ASHRAE", _T),
+    Constant("water_heat_capacity", 4190.0, "J kg-1 K-1", 4178, 4220, "IAPWS95", _T),
+    Constant("latent_heat_of_vaporisation", 2.5009e6, "J kg-1", 2.5e6, 2.502e6, "IAPWS95", _T, "at 0 degC"),
+    Constant("vapour_diffusion_enthalpy", 2.6e6, "J kg-1", 2.5e6, 2.64e6, "IAPWS95", _T,
+             "enthalpy of diffusing vapour above liquid at 0 degC, taken constant (value at 53 degC)"),
+    Constant("viscosity_coefficient", 1.458e-6, "Pa s K-0.5", 1.45e-6, 1.47e-6, "Sutherland", _T),
+    Constant("viscosity_temperature", 110.4, "K", 110, 111, "Sutherland", _T),
+    Constant("oxygen_diffusivity", 2.01e-5, "m2 s-1", 1.9e-5, 2.2e-5, "Glinski1985", "table, 20 degC",
+             "in air at 20 degC and standard pressure"),
+    _exact("diffusivity_reference_temperature", 293.15, "K", "Glinski1985"),
+    Constant("diffusivity_exponent", 1.75, "1", 1.7, 1.85, "Monteith2013", _T),
+    Constant("vapour_diffusivity_ratio", 1.25, "1", 1.2, 1.3, "Monteith2013", _T,
+             "water vapour over oxygen, both in air; 1.245 at 20 degC, 1.255 at 60 degC"),
+    # --- bed ---------------------------------------------------------------------------------------------------
+    Constant("water_density", 1000.0, "kg m-3", 958, 1000, "IAPWS95", _T),
+    Constant("organic_particle_density", 1600.0, "kg m-3", 1550, 1650, "vanGinkel1999", _T),
+    Constant("ash_particle_density", 2500.0, "kg m-3", 2400, 2700, "vanGinkel1999", _T),
+    Constant("organic_heat_capacity", 1500.0, "J kg-1 K-1", 1050, 1920, "Haug1993", _T,
+             "dry solids; sources disagree (1.05 to 1.92 kJ/kg/K)"),
+    Constant("ash_heat_capacity", 850.0, "J kg-1 K-1", 750, 950, "deVries1963", _T),
+    Constant("dry_bed_conductivity", 0.05, "W m-1 K-1", 0.03, 0.08, "Ahn2009", _T),
+    Constant("solid_conductivity", 0.3, "W m-1 K-1", 0.25, 0.5, "deVries1963", _T),
+    Constant("water_conductivity", 0.57, "W m-1 K-1", 0.56, 0.65, "deVries1963", _T),
+    Constant("diffusion_porosity_exponent", 2.5, "1", 1.5, 3.3, "Moldrup2000", _T,
+             "laws differ tenfold in wet beds"),
+    _exact("diffusion_total_porosity_exponent", 0.5, "1", "Moldrup2000"),
+    _exact("kozeny_numerator_exponent", 3.0, "1", "KozenyCarman"),
+    _exact("kozeny_denominator_exponent", 2.0, "1", "KozenyCarman"),
+    Constant("permeability_gain_cap", 3.0, "1", 1, 10, "Guess", _T, "largest gain by drying and decay"),
+    Constant("smallest_air_filled_porosity", 0.005, "1", 1e-4, 0.02, "Guess", _T, "keeps laws finite in a flooded bed"),
+    Constant("water_activity_coefficient", 27.6, "1", 15, 40, "Tuned", _T,
+             "gives 0.45 at 0.1 and 0.85 at 0.2 kg water per kg dry matter"),
+    Constant("water_activity_exponent", 1.665, "1", 1.3, 2.0, "Tuned", _T),
+    Constant("capillary_diffusivity", 2e-8, "m2 s-1", 4e-9, 1e-7, "Guess", _T),
+    Constant("capillary_exponent", 3.0, "1", 2, 4, "Guess", _T),
+    Constant("field_capacity_air_space", 0.25, "1", 0.15, 0.35, "Guess", _T, "free air space below which water drains"),
+    Constant("drainage_velocity", 2e-6, "m s-1", 4e-7, 1e-5, "Guess", _T),
+    # --- biology -----------------------------------------------------------------------------------------------
+    Constant("temperature_minimum", 275.15, "K", 273.15, 278.15, "Rosso1993", _T, "2 degC; literature 5 degC"),
+    Constant("temperature_optimum", 330.15, "K", 328.15, 333.15, "Rosso1993", _T, "57 degC; literature 58.6 degC"),
+    Constant("temperature_maximum", 345.15, "K", 343.15, 353.15, "Rosso1993", _T, "72 degC; literature 71.6 degC"),
+    Constant("oxygen_half_saturation", 0.015, "1", 0.005, 0.02, "Richard2006", _T,
+             "as partial pressure over standard pressure; handbook 0.02 is high"),
+    Constant("moisture_factor_slope", 17.684, "1", 15, 20, "Haug1993", _T, "recalled from memory"),
+    Constant("moisture_factor_offset", 7.0622, "1", 6, 8, "Haug1993", _T, "recalled from memory"),
+    Constant("air_space_factor_slope", 23.675, "1", 20, 27, "Haug1993", _T, "recalled from memory"),
+    Constant("air_space_factor_offset", 3.4945, "1", 3, 4, "Haug1993", _T, "recalled from memory"),
+    Constant("heat_per_oxygen", 14.0e6, "J kg-1", 13.1e6, 14.2e6, "Finstein", _T),
+    Constant("metabolic_water", 0.52, "kg kg-1", 0.31, 1.03, "Stoichiometry", _T, "per mass of substrate oxidised"),
+    Constant("composition_relaxation_time", 3600.0, "s", 1800, 10800, "Guess", _T,
+             "of the gas composition used in the gas density only"),
+    # --- surface and ground --------------------------------------------------------------------------------------
+    Constant("still_air_coefficient", 5.7, "W m-2 K-1", 4, 7, "McAdams1954", _T, "contains radiation"),
+    Constant("wind_coefficient", 3.8, "W s m-3 K-1", 3, 4.2, "McAdams1954", _T, "contains radiation"),
+    Constant("wind_law_limit", 5.0, "m s-1", 4.5, 5.5, "McAdams1954", _T),
+    Constant("wind_exponent", 0.78, "1", 0.75, 0.8, "McAdams1954", _T, "above the limit, joined continuously"),
+    Constant("convection_pressure_exponent", 0.8, "1", 0.5, 0.8, "Incropera", _T),
+    Constant("ground_conductivity", 1.2, "W m-1 K-1", 0.25, 2.5, "deVries1963", _T, "moist mineral soil"),
+    Constant("ground_heat_capacity", 2.2e6, "J m-3 K-1", 1.2e6, 3.2e6, "deVries1963", _T, "moist mineral soil"),
+    Constant("ground_depth", 3.0, "m", 2, 10, "Guess", _T, "doubling it moves the floor by 0.02 K in 30 days"),
+    Constant("ground_width", 3.0, "m", 2, 10, "Guess", _T, "beyond the toe"),
+    # --- defaults of the mix ---------------------------------------------------------------------------------------
+    Constant("mix_bulk_density", 500.0, "kg m-3", 150, 1100, "vanGinkel1999", _T, "wet, at the surface of the mix"),
+    Constant("mix_moisture", 0.58, "1", 0.2, 0.8, "Haug1993", _T, "wet basis"),
+    Constant("mix_volatile_solids", 0.80, "1", 0.3, 0.99, "Haug1993", _T, "share of dry matter"),
+    Constant("mix_permeability", 5e-8, "m2", 3e-10, 3e-7, "Tuned", _T, "coarse, bulked, in place, at surface density"),
+    Constant("mix_compaction", 0.12, "m-1", 0.0, 0.5, "Das1997", _T, "growth of bulk density with depth"),
+    Constant("mix_fast_fraction", 0.20, "1", 0.05, 0.5, "Haug1993", _T, "of volatile solids"),
+    Constant("mix_slow_fraction", 0.25, "1", 0.05, 0.5, "Haug1993", _T, "of volatile solids"),
+    Constant("mix_fast_rate", 0.15 / 86400.0, "s-1", 0.02 / 86400, 0.4 / 86400, "Tuned", _T,
+             "0.15 per day at the optimum; literature 0.10"),
+    Constant("mix_slow_rate", 0.012 / 86400.0, "s-1", 0.005 / 86400, 0.03 / 86400, "Kulikowska2015", _T),
+    Constant("mix_oxygen_demand", 1.4, "kg kg-1", 1.07, 2.8, "Stoichiometry", _T, "per mass of substrate"),
+    Constant("mix_respiratory_quotient", 0.95, "1", 0.7, 1.04, "Stoichiometry", _T, "mol carbon dioxide per mol oxygen"),
+    # --- defaults of the cover and the base layer ------------------------------------------------------------------
+    Constant("cover_thickness", 0.20, "m", 0.0, 1.0, "CommonPractice", _T),
+    Constant("cover_permeability", 5e-10, "m2", 1e-11, 1e-7, "Tuned", _T, "in place, moist; literature 1e-9 is for dry"),
+    Constant("cover_bulk_density", 550.0, "kg m-3", 200, 900, "vanGinkel1999", _T, "wet"),
+    Constant("cover_moisture", 0.40, "1", 0.1, 0.7, "Haug1993", _T, "wet basis"),
+    Constant("cover_volatile_solids", 0.50, "1", 0.2, 0.95, "Haug1993", _T, "share of dry matter"),
+    Constant("cover_slow_fraction", 0.06, "1", 0.0, 0.2, "Haug1993", _T, "of volatile solids"),
+    Constant("cover_slow_rate", 0.008 / 86400.0, "s-1", 0.0, 0.02 / 86400, "Haug1993", _T),
+    Constant("base_thickness", 0.20, "m", 0.0, 1.0, "CommonPractice", _T),
+    Constant("base_permeability", 3e-7, "m2", 1e-9, 1e-6, "Ernstson1993", _T, "wood chips"),
+    Constant("base_bulk_density", 250.0, "kg m-3", 120, 400, "Ernstson1993", _T, "wet wood chips"),
+    Constant("base_moisture", 0.35, "1", 0.1, 0.65, "Ernstson1993", _T, "wet basis"),
+    Constant("base_volatile_solids", 0.97, "1", 0.8, 0.99, "Ernstson1993", _T, "share of dry matter"),
+)
+
+CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}
+
+
+def constant_record(overrides: Mapping[str, float] | None = None) -> np.record:
+    """All constants as one NumPy record of float64, the form that compiled kernels take.
+
+    Parameters
+    ----------
+    overrides : mapping, optional
+        SI values that replace registry values (private reduced physics, sensitivity runs).
+
+    Raises
+    ------
+    KeyError
+        If an override names no constant.
+    """
+    values = {name: constant.value for name, constant in CONSTANTS.items()}
+    for name, value in (overrides or {}).items():
+        if name not in values:
+            raise KeyError(f"no constant is called '{name}'")
+        values[name] = float(value)
+    record = np.zeros(1, dtype=[(name, np.float64) for name in values])
+    for name, value in values.items():
+        record[name] = value
+    return record.view(np.recarray)[0]
+
+
+def constants_as_data() -> list[dict[str, object]]:
+    """The registry as plain data, stored with every result."""
+    return [asdict(constant) for constant in CONSTANTS.values()]

@@ -1,0 +1,66 @@
+"""Bibliography: every number in the constants registry names one of these keys."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A published source, or an honest statement that there is none."""
+
+    key: str
+    text: str
+    erratum: str = ""
+
+
+_ALL = (
+    Source("CODATA2018", "CODATA recommended values of the fundamental physical constants, 2018"),
+    Source("USSA1976", "U.S. Standard Atmosphere, 1976; the closed form with 2.25577e-5 and 5.25588 as used in "
+           "handbooks of moist air"),
+    Source("IUPAC", "IUPAC standard atomic weights, abridged; dry air as in the standard atmosphere"),
+    Source("Huang2018", "Huang, J. (2018), A simple accurate formula for calculating saturation vapor pressure of "
+           "water and ice, J. Appl. Meteorol. Climatol. 57, 1265-1272; coefficients recalled from memory, "
+           "checked here against CoolProp and psychrolib"),
+    Source("IAPWS95", "IAPWS formulation 1995 for ordinary water, as evaluated by CoolProp"),
+    Source("ASHRAE", "ASHRAE Handbook Fundamentals, chapter Psychrometrics, as implemented by psychrolib"),
+    Source("Sutherland", "Sutherland's law for the viscosity of air, coefficients of the U.S. Standard Atmosphere 1976"),
+    Source("Glinski1985", "Glinski, J., Stepniewski, W. (1985), Soil Aeration and its Role for Plants; table of the "
+           "oxygen diffusion coefficient in air"),
+    Source("Monteith2013", "Monteith, J., Unsworth, M. (2013), Principles of Environmental Physics; exponent of "
+           "temperature of gas diffusivities"),
+    Source("Moldrup2000", "Moldrup, P. et al. (2000), water-induced linear reduction law of gas diffusivity in porous "
+           "media, Soil Sci. Soc. Am. J. 64"),
+    Source("deVries1963", "de Vries, D.A. (1963), Thermal properties of soils, in Physics of Plant Environment"),
+    Source("Johansen1975", "Johansen, O. (1975), Thermal conductivity of soils, thesis, Trondheim; organic form with the "
+           "Kersten number equal to saturation"),
+    Source("Ahn2009", "Ahn, H.K., Sauer, T.J., Richard, T.L., Glanville, T.D. (2009), Determination of thermal "
+           "properties of composting bulking materials, Bioresource Technology 100, 3974"),
+    Source("vanGinkel1999", "van Ginkel, J.T. et al. (1999), physical properties of composting material: gas permeability, "
+           "oxygen diffusion and thermal conductivity (air-filled porosity from phase densities)"),
+    Source("KozenyCarman", "Kozeny-Carman dependence of permeability on porosity; any text on flow in porous media"),
+    Source("Richard2004", "Richard, T.L., Veeken, A.H.M., de Wilde, V., Hamelers, H.V.M. (2004), Air-filled porosity and "
+           "permeability relationships during solid-state fermentation, Biotechnol. Prog. 20, 1372"),
+    Source("Das1997", "Das, K., Keener, H.M. (1997), Moisture effect on compaction and permeability in composts, "
+           "J. Environ. Eng. 123, 275"),
+    Source("Ernstson1993", "Ernstson, M.-L., Rasmuson, A. (1993), Field and laboratory measurements on a pile of chipped "
+           "forest fuel, Fuel 72"),
+    Source("Haug1993", "Haug, R.T. (1993), The Practical Handbook of Compost Engineering"),
+    Source("Rosso1993", "Rosso, L., Lobry, J.R., Flandrois, J.P. (1993), An unexpected correlation between cardinal "
+           "temperatures of microbial growth highlighted by a new model, J. Theor. Biol. 162, 447"),
+    Source("Richard2006", "Richard, T.L., Walker, L.P., Gossett, J.M. (2006), Effects of oxygen on aerobic solid-state "
+           "biodegradation kinetics, Biotechnol. Prog. 22"),
+    Source("Kulikowska2015", "Kulikowska, D., Gusiatin, Z.M. (2015), Sewage sludge composting in a two-stage system, "
+           "Waste Management 38, 312"),
+    Source("Finstein", "Heat released per mass of oxygen used in composting, as collected by Haug (1993) after Finstein "
+           "and Harper"),
+    Source("McAdams1954", "McAdams, W.H. (1954), Heat Transmission, after Juerges: surface coefficient against wind"),
+    Source("Incropera", "Any text on convective heat transfer: forced convection scales with density to the power 0.8"),
+    Source("Stoichiometry", "Oxidation balances of typical feedstock formulas; computed, exact for the formulas used"),
+    Source("ExactMathematics", "Exact by definition or by mathematics"),
+    Source("CommonPractice", "Common practice of the trade, no source"),
+    Source("Tuned", "Chosen so that facts of practice come out of the model; not a measurement"),
+    Source("Guess", "A guess of the right order; results were seen to change little when it changes fivefold"),
+)
+
+SOURCES: dict[str, Source] = {source.key: source for source in _ALL}

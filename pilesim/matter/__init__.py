@@ -1,0 +1,1 @@
+"""Property laws of moist air, the atmosphere, the bed, the ground and biology."""

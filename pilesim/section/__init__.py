@@ -1,0 +1,1 @@
+"""Geometry: outline, grid and discrete operators, without physics."""

@@ -1,0 +1,1 @@
+"""Kernels, time stepping, budgets and the run driver."""

@@ -1,0 +1,1 @@
+"""Studies over many runs."""
