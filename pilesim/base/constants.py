@@ -156,6 +156,19 @@ _ALL = (
     Constant("base_bulk_density", 250.0, "kg m-3", 120, 400, "Ernstson1993", _T, "wet wood chips"),
     Constant("base_moisture", 0.35, "1", 0.1, 0.65, "Ernstson1993", _T, "wet basis"),
     Constant("base_volatile_solids", 0.97, "1", 0.8, 0.99, "Ernstson1993", _T, "share of dry matter"),
+    # --- defaults of weather, start, run and limits ------------------------------------------------------------------
+    Constant("weather_relative_humidity", 0.70, "1", 0.0, 1.0, "CommonPractice", _T, "typical outdoor air"),
+    Constant("weather_wind_speed", 2.0, "m s-1", 0.0, 10.0, "CommonPractice", _T, "light breeze near the ground"),
+    Constant("start_temperature", 293.15, "K", 273.15, 313.15, "CommonPractice", _T, "20 degC, freshly mixed"),
+    Constant("ground_deep_temperature", 283.15, "K", 263.15, 303.15, "CommonPractice", _T,
+             "10 degC; follows the yearly mean of the air"),
+    Constant("run_output_every", 43200.0, "s", 60.0, 864000.0, "Guess", _T, "12 hours; changes no measure"),
+    Constant("run_cell", 0.10, "m", 0.02, 0.30, "Guess", _T, "node spacing of the fine grid; its error is reported"),
+    Constant("rule_temperature", 328.15, "K", 313.15, 343.15, "CFR503", _T, "55 degC"),
+    Constant("rule_duration", 3 * 86400.0, "s", 3600.0, 15 * 86400.0, "CFR503", _T,
+             "three days; read here as consecutive"),
+    Constant("anaerobic_oxygen", 0.05, "1", 0.01, 0.10, "CommonPractice", _T,
+             "mole fraction of dry pore gas below which the mix counts as anaerobic"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}

@@ -56,6 +56,8 @@ _ALL = (
            "and Harper"),
     Source("McAdams1954", "McAdams, W.H. (1954), Heat Transmission, after Juerges: surface coefficient against wind"),
     Source("Incropera", "Any text on convective heat transfer: forced convection scales with density to the power 0.8"),
+    Source("CFR503", "United States, 40 CFR Part 503, Appendix B: 55 degrees Celsius or higher for three days in a "
+           "within-vessel or static aerated pile; the wording here is from a secondary copy"),
     Source("Stoichiometry", "Oxidation balances of typical feedstock formulas; computed, exact for the formulas used"),
     Source("ExactMathematics", "Exact by definition or by mathematics"),
     Source("CommonPractice", "Common practice of the trade, no source"),
