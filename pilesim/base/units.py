@@ -132,6 +132,8 @@ def to_si(text: object, unit: str, where: str) -> float:
         if not pure:
             raise ScenarioError(where, repr(text), _expected(unit), f"Add the unit, such as '{_example(unit)}'.")
         return number
+    if pure and rest in ("percent", "%"):
+        return number / 100.0           # the nearest float, as 0.58 is to "58 percent"
     return _finite(_converted(number, rest, unit, text, where), repr(text), unit, where)
 
 
@@ -172,7 +174,7 @@ def _finite(number: float, given: str, unit: str, where: str) -> float:
 
 def from_si(value: float, unit: str, shown: str) -> float:
     """`value` in SI `unit` as a number in the unit `shown` ("K" to "degC" is a temperature, not a difference)."""
-    if unit == shown or not math.isfinite(value):
+    if unit == shown or {unit, shown} <= {"", "1"} or not math.isfinite(value):
         return float(value)
     return float(_registry().Quantity(value, _pint_units(unit) or "dimensionless").to(_pint_units(shown)).magnitude)
 

@@ -1,0 +1,120 @@
+"""Checks between keys that need no physics: does the outline close, does the cover fit, is the run affordable."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+
+from pilesim.base.errors import ScenarioError
+from pilesim.inputs.records import BaseLayer, Cover, Mix, Pile, Run
+from pilesim.inputs.schema import SCHEMA
+
+COLUMN_WIDTH = 1.0              # m; a column is computed per metre of its own width
+LARGEST_GRID = 400_000          # nodes of the section without the ground
+MOST_OUTPUTS = 20_000           # stored times
+FEWEST_CELLS = 4                # fine cells across the half width and the height of the mix
+_ROUND_OFF = 1e-9               # relative; only for limits that were typed with few digits
+
+
+def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mix, run: Run,
+                        tables: Mapping[str, object]) -> None:
+    """Raise ScenarioError for the first pair of keys that contradict each other; `tables` shows what was typed."""
+    _check_outline(pile, tables)
+    _check_cover(pile, cover, tables)
+    _check_mix(mix, tables)
+    _check_run(pile, cover, base_layer, run, tables)
+
+
+def given(tables: Mapping[str, object], where: str) -> str:
+    """The value of a dotted key as typed, or a note that it is the default."""
+    table, key = where.split(".")
+    values = tables.get(table)
+    return repr(values[key]) if isinstance(values, dict) and key in values else "the default"
+
+
+def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
+    if pile.shape != "trapezoid":
+        for key in ("side_slope", "crest_width"):
+            if getattr(pile, key) is not None:
+                raise ScenarioError(f"pile.{key}", given(tables, f"pile.{key}"), f"no such key for a {pile.shape}",
+                                    "Its sides are vertical; remove the key.")
+        return
+    half = 0.5 * pile.base_width
+    if pile.side_slope is not None:
+        highest = half * math.tan(pile.side_slope)
+        if pile.height > highest * (1.0 + _ROUND_OFF):
+            raise ScenarioError("pile.height", given(tables, "pile.height"), f"at most {_down(highest)} m",
+                                "The flanks meet there; widen the base or steepen side_slope.")
+    elif pile.crest_width is not None:
+        _check_crest(pile, half, tables)
+    else:
+        raise ScenarioError("pile.side_slope", "nothing", "a value, or one for crest_width",
+                            "A trapezoid needs one of the two.")
+
+
+def _check_crest(pile: Pile, half: float, tables: Mapping[str, object]) -> None:
+    assert pile.crest_width is not None
+    slope = SCHEMA["pile"]["side_slope"]
+    narrowest = max(0.0, 2.0 * (half - pile.height / math.tan(math.radians(slope.low))))
+    widest = 2.0 * (half - pile.height / math.tan(math.radians(slope.high)))
+    if widest < 0.0:
+        raise ScenarioError("pile.height", given(tables, "pile.height"),
+                            f"at most {_down(half * math.tan(math.radians(slope.high)))} m",
+                            f"Higher, the flanks would be steeper than {slope.high:g} deg; widen the base.")
+    span = _ROUND_OFF * pile.base_width
+    if not narrowest - span <= pile.crest_width <= widest + span:
+        raise ScenarioError("pile.crest_width", given(tables, "pile.crest_width"),
+                            f"a value from {_up(narrowest)} m to {_down(widest)} m",
+                            f"Otherwise the flanks are not between {slope.low:g} deg and {slope.high:g} deg.")
+
+
+def _check_cover(pile: Pile, cover: Cover, tables: Mapping[str, object]) -> None:
+    room = pile.height if pile.shape == "column" else min(pile.height, 0.5 * pile.base_width)
+    if cover.thickness >= room:
+        raise ScenarioError("cover.thickness", given(tables, "cover.thickness"), f"less than {_down(room)} m",
+                            "The cover must be thinner than the mix is high and half as wide.")
+
+
+def _check_mix(mix: Mix, tables: Mapping[str, object]) -> None:
+    if mix.fast_fraction + mix.slow_fraction > 1.0 + _ROUND_OFF:
+        raise ScenarioError("mix.fast_fraction", given(tables, "mix.fast_fraction"),
+                            f"at most {100.0 * (1.0 - mix.slow_fraction):.4g} percent",
+                            "Fast and slow fractions are shares of the same volatile solids.")
+
+
+def _check_run(pile: Pile, cover: Cover, base_layer: BaseLayer, run: Run, tables: Mapping[str, object]) -> None:
+    every = "run.output_every"
+    if run.output_every > run.duration * (1.0 + _ROUND_OFF):
+        raise ScenarioError(every, given(tables, every), f"at most the duration, {run.duration / 86400.0:g} day")
+    if run.duration / run.output_every > MOST_OUTPUTS:
+        shortest = run.duration / MOST_OUTPUTS / 60.0
+        raise ScenarioError(every, given(tables, every), f"at least {_up(shortest)} minute",
+                            f"More than {MOST_OUTPUTS} stored times would be written.")
+    side = pile.height if pile.shape == "column" else min(pile.height, 0.5 * pile.base_width)
+    if run.cell > side / FEWEST_CELLS * (1.0 + _ROUND_OFF):
+        raise ScenarioError("run.cell", given(tables, "run.cell"), f"at most {_down(side / FEWEST_CELLS)} m",
+                            f"The mix needs {FEWEST_CELLS} cells across its height and its half width.")
+    smallest = _smallest_cell(pile, cover, base_layer)
+    if run.cell < smallest:
+        raise ScenarioError("run.cell", given(tables, "run.cell"), f"at least {_up(smallest)} m",
+                            f"The grid would have more than {LARGEST_GRID} nodes.")
+
+
+def _smallest_cell(pile: Pile, cover: Cover, base_layer: BaseLayer) -> float:
+    """Cell at which the overall half section (base rows and cover included) has LARGEST_GRID nodes."""
+    height = pile.height + base_layer.thickness + cover.thickness
+    if pile.shape == "column":
+        return height / LARGEST_GRID
+    steep = math.sin(pile.side_slope) if pile.side_slope is not None else 1.0
+    width = 0.5 * pile.base_width + cover.thickness / steep
+    return math.sqrt(width * height / LARGEST_GRID)
+
+
+def _down(value: float) -> str:
+    """Three decimals, rounded down, so that the printed limit itself is accepted."""
+    return f"{math.floor(value * 1000.0 + 1e-6) / 1000.0:g}"
+
+
+def _up(value: float) -> str:
+    """Four decimals, rounded up."""
+    return f"{math.ceil(value * 10000.0 - 1e-6) / 10000.0:g}"

@@ -1,0 +1,192 @@
+"""Scenario files as nested dicts: reading TOML, following `extends`, merging layers, writing TOML."""
+
+from __future__ import annotations
+
+import copy
+import datetime
+import json
+import os
+import tomllib
+from numbers import Integral, Real
+from pathlib import Path
+
+from pilesim.base.errors import ScenarioError
+from pilesim.inputs.schema import SCHEMA, refuse_unknown_names, suggestion
+
+Tables = dict[str, object]
+_LARGEST_FILE = 1_000_000       # bytes; a scenario has a few thousand
+_DEEPEST_CHAIN = 20             # files that may extend one another
+_MATERIAL_KEEPS = ("material", "thickness", "edge", "valve", "deep_temperature")    # not properties of a material
+
+
+def bundled() -> dict[str, Path]:
+    """Names and paths of the scenarios that come with the package (or with the checkout), sorted."""
+    package = Path(__file__).resolve().parents[1]
+    for folder in (package / "scenarios_data", package.parent / "scenarios"):
+        if folder.is_dir():
+            return {path.stem: path for path in sorted(folder.glob("*.toml"))}
+    return {}
+
+
+def find_file(path_or_name: str | os.PathLike[str], beside: Path | None = None) -> Path:
+    """The file meant: a path if it ends in .toml or has a separator, else the name of a bundled scenario."""
+    text = os.fspath(path_or_name)
+    is_path = isinstance(path_or_name, os.PathLike) or text.lower().endswith(".toml") or "/" in text or os.sep in text
+    if is_path:
+        return (beside / text) if beside else Path(text)
+    names = bundled()
+    if text in names:
+        return names[text]
+    allowed = "a path ending in .toml or one of " + ", ".join(names)
+    raise ScenarioError("scenario", repr(text), allowed, suggestion(text, names))
+
+
+def read_file(path: Path) -> Tables:
+    """One TOML file as nested dicts, names checked, `extends` not followed."""
+    where, allowed = str(path), "a scenario file in TOML (UTF-8 text)"
+    try:
+        if path.is_dir():
+            raise ScenarioError(where, "", allowed, "This is a folder.")
+        if not path.exists():
+            raise ScenarioError(where, "", allowed, "There is no such file.")
+        if not path.is_file():
+            raise ScenarioError(where, "", allowed, "This is not a regular file.")
+        with path.open("rb") as stream:
+            content = stream.read(_LARGEST_FILE + 1)
+    except (OSError, ValueError) as why:
+        if isinstance(why, ScenarioError):
+            raise
+        reason = getattr(why, "strerror", None) or str(why)
+        raise ScenarioError(where, "", allowed, f"It cannot be read: {reason}.") from None
+    if len(content) > _LARGEST_FILE:
+        raise ScenarioError(where, "", allowed, f"It is larger than {_LARGEST_FILE // 1000} kB.")
+    return parse(content, where)
+
+
+def parse(content: bytes, where: str) -> Tables:
+    """TOML text as nested dicts, names checked; `where` is the file name for messages."""
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as why:
+        raise ScenarioError(where, "", "a scenario file in TOML (UTF-8 text)",
+                            f"Byte {why.start} is not UTF-8; save the file as UTF-8.") from None
+    try:
+        tables = tomllib.loads(text)
+    except (ValueError, RecursionError) as why:
+        reason = "it is nested too deeply" if isinstance(why, RecursionError) else str(why)
+        raise ScenarioError(where, "", "valid TOML", f"The reader says: {reason}.") from None
+    refuse_unknown_names(tables)
+    _refuse_two_outlines(tables)
+    return {name: _plain(value) for name, value in tables.items()}
+
+
+def read_chain(path: Path) -> Tables:
+    """A file with everything it extends merged under it; the result has no `extends`."""
+    chain: list[Path] = []
+    layers: list[Tables] = []
+    next_path: Path | None = path
+    while next_path is not None:
+        real = next_path.resolve()
+        if real in chain or len(chain) >= _DEEPEST_CHAIN:
+            names = " -> ".join(p.name for p in [*chain, real])
+            raise ScenarioError(str(path), "", "a chain of 'extends' that ends", f"This one does not: {names}.")
+        try:
+            layer = read_file(next_path)
+        except ScenarioError as why:
+            if not chain:
+                raise
+            advice = f"{why.advice} It is what {chain[-1].name} extends.".strip()
+            raise ScenarioError(why.where, why.given, why.allowed, advice) from None
+        chain.append(real)
+        parent = layer.pop("extends", None)
+        layers.append(layer)
+        next_path = None if parent is None else find_file(str(parent), beside=next_path.parent)
+    merged: Tables = {}
+    for layer in reversed(layers):
+        merged = merge(merged, layer)
+    return merged
+
+
+def merge(under: Tables, over: Tables) -> Tables:
+    """`over` laid on `under`, key by key; the more local of two rivals removes the other.
+
+    Rivals: `side_slope` and `crest_width`; a `material` and the properties it stands for; a `shape` without
+    flanks and both slope keys.
+    """
+    out = copy.deepcopy(under)
+    for name, value in over.items():
+        if not isinstance(value, dict):
+            out[name] = value
+            continue
+        table = out.setdefault(name, {})
+        assert isinstance(table, dict)      # names were checked: only tables sit here
+        for key in _removed_by(name, value):
+            table.pop(key, None)
+        table.update(copy.deepcopy(value))
+    return out
+
+
+def _removed_by(name: str, local: Tables) -> list[str]:
+    if name == "pile":
+        if "side_slope" in local:
+            return ["crest_width"]
+        if "crest_width" in local:
+            return ["side_slope"]
+        return ["side_slope", "crest_width"] if local.get("shape") in ("rectangle", "column") else []
+    if "material" in local:
+        return [key for key in SCHEMA[name] if key not in _MATERIAL_KEEPS]
+    return []
+
+
+def _refuse_two_outlines(tables: Tables) -> None:
+    pile = tables.get("pile")
+    if isinstance(pile, dict) and "side_slope" in pile and "crest_width" in pile:
+        raise ScenarioError("pile", "both side_slope and crest_width", "one of them",
+                            "Together with base_width and height either fixes the other.")
+
+
+def overrides_as_layer(overrides: dict[str, object]) -> Tables:
+    """{"pile.height": "2 m"} as {"pile": {"height": "2 m"}}, names checked."""
+    layer: Tables = {}
+    for dotted, value in overrides.items():
+        parts = str(dotted).split(".")
+        if parts == ["title"]:
+            layer["title"] = value
+            continue
+        if len(parts) != 2 or not all(parts):
+            raise ScenarioError(str(dotted), repr(value), "a dotted key such as pile.base_width")
+        table = layer.setdefault(parts[0], {})
+        assert isinstance(table, dict)
+        table[parts[1]] = _plain(value)
+    refuse_unknown_names(layer)
+    _refuse_two_outlines(layer)
+    return layer
+
+
+def _plain(value: object) -> object:
+    """Values as text() can write them: dates as ISO text, numpy numbers as Python's; other things untouched."""
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
+        return value.isoformat()
+    if isinstance(value, bool) or not isinstance(value, Real):
+        return value
+    return int(value) if isinstance(value, Integral) else float(value)
+
+
+def write(tables: Tables) -> str:
+    """Nested dicts as TOML text, top keys first; the values must have passed validation."""
+    lines = [f"{name} = {literal(value)}" for name, value in tables.items() if not isinstance(value, dict)]
+    for name, table in tables.items():
+        if isinstance(table, dict):
+            lines += ["", f"[{name}]", *(f"{key} = {literal(value)}" for key, value in table.items())]
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def literal(value: object) -> str:
+    """One value as TOML."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return repr(value)

@@ -1,0 +1,125 @@
+"""What a scenario holds, one frozen record per table: SI and kelvin, angles in radians, shares as 0 to 1."""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """Elevation above sea level [m]; latitude and slope aspect (clockwise from north) [rad] or None."""
+
+    elevation: float
+    latitude: float | None
+    slope_aspect: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Weather:
+    """Constant weather: air temperature [K], relative humidity [1], wind speed [m s-1]."""
+
+    kind: str
+    air_temperature: float
+    relative_humidity: float
+    wind_speed: float
+
+
+@dataclass(frozen=True, slots=True)
+class Pile:
+    """Outline of the mix, height above the base layer [m]; of side slope [rad] and crest width [m] one is None."""
+
+    shape: str
+    base_width: float
+    height: float
+    side_slope: float | None
+    crest_width: float | None
+    length: float | None
+    section: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cover:
+    """Cover outside the mix: thickness [m] normal to the surface, permeability in place [m2], wet bulk density
+    [kg m-3], moisture (wet basis), volatile solids (of dry matter), slow fraction (of volatile solids) [1], slow
+    rate [s-1], conductivity [W m-1 K-1] or None for the value computed from water and density."""
+
+    thickness: float
+    permeability: float
+    bulk_density: float
+    moisture: float
+    volatile_solids: float
+    slow_fraction: float
+    slow_rate: float
+    conductivity: float | None
+    valve: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BaseLayer:
+    """Porous layer under the mix, units as `Cover`; `edge` is 'closed' or 'open' to the air."""
+
+    thickness: float
+    permeability: float
+    bulk_density: float
+    moisture: float
+    volatile_solids: float
+    conductivity: float | None
+    edge: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids (of dry
+    matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast and slow
+    fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory quotient [mol mol-1]."""
+
+    bulk_density: float
+    moisture: float
+    volatile_solids: float
+    permeability: float
+    compaction: float
+    fast_fraction: float
+    slow_fraction: float
+    fast_rate: float
+    slow_rate: float
+    oxygen_demand: float
+    respiratory_quotient: float
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """Date of building or None, temperature of everything built [K], seeding."""
+
+    date: datetime.date | None
+    temperature: float
+    seeding: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """Deep temperature [K], conductivity [W m-1 K-1], heat capacity per volume [J m-3 K-1]."""
+
+    material: str
+    deep_temperature: float
+    conductivity: float
+    heat_capacity: float
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Duration and output interval [s], nominal node spacing of the fine grid [m]."""
+
+    duration: float
+    output_every: float
+    cell: float
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The time-temperature rule: temperature [K] held for a duration [s] without a gap; the mole fraction of
+    oxygen in dry pore gas below which the mix counts as anaerobic [1]."""
+
+    rule_temperature: float
+    rule_duration: float
+    anaerobic_oxygen: float

@@ -1,0 +1,130 @@
+"""The scenario: a TOML file turned into frozen records, checked for syntax, units and ranges.
+
+Flow: `load` reads a file and what it extends (layers), `_build` turns every key into SI (schema), and `checks`
+compares keys with one another. Physical checks that need property laws follow when the pile is built.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from pilesim.inputs import checks, layers
+from pilesim.inputs.layers import bundled
+from pilesim.inputs.records import (
+    BaseLayer,
+    Cover,
+    Ground,
+    Limits,
+    Mix,
+    Pile,
+    Run,
+    Site,
+    Start,
+    Weather,
+)
+from pilesim.inputs.schema import SCHEMA, read_value
+from pilesim.inputs.template import template
+
+__all__ = [
+    "BaseLayer", "Cover", "Ground", "Limits", "Mix", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "bundled", "load", "set_values", "template",
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Scenario:
+    """One experiment: everything `simulate` needs, SI and kelvin inside.
+
+    `tables` holds the values as typed, after `extends`. Equality compares the values, not how they were typed, and
+    neither the file's name nor the title.
+    """
+
+    name: str = field(compare=False)
+    title: str = field(compare=False)
+    site: Site
+    weather: Weather
+    pile: Pile
+    cover: Cover
+    base_layer: BaseLayer
+    mix: Mix
+    start: Start
+    ground: Ground
+    run: Run
+    limits: Limits
+    tables: dict[str, object] = field(compare=False, repr=False)
+
+    def with_(self, **changes: object) -> Scenario:
+        """A new scenario with dotted keys changed: ``scenario.with_(**{"pile.base_width": "7 m"})``.
+
+        Raises
+        ------
+        ScenarioError
+            If a key is unknown, a value bad, or the whole no longer consistent.
+        """
+        return set_values(self, changes)
+
+    def text(self) -> str:
+        """TOML text that loads to an equal scenario; complete in itself, without `extends` or comments."""
+        return layers.write(self.tables)
+
+
+def load(path_or_name: str | os.PathLike[str]) -> Scenario:
+    """Read a scenario from a path (ends in .toml or has a separator) or by the bare name of a bundled one.
+
+    Raises
+    ------
+    ScenarioError
+        One line: where, what was given, what is allowed, what to do.
+    """
+    if not isinstance(path_or_name, (str, os.PathLike)):
+        raise TypeError(f"load() takes a path or a name, not {type(path_or_name).__name__}")
+    path = layers.find_file(path_or_name)
+    return _build(path.stem, layers.read_chain(path))
+
+
+def set_values(scenario: Scenario, values: Mapping[str, object]) -> Scenario:
+    """`scenario` with dotted keys replaced by text (``{"cover.thickness": "8 in"}``), checked again as a whole.
+
+    All values of one call are one layer: of `side_slope` and `crest_width` it may hold one, which replaces the
+    scenario's other.
+    """
+    layer = layers.overrides_as_layer(dict(values))
+    return _build(scenario.name, layers.merge(scenario.tables, layer))
+
+
+def _build(name: str, tables: dict[str, object]) -> Scenario:
+    values = {table: _read_table(table, tables.get(table)) for table in SCHEMA}
+    pile = values["pile"]
+    if pile["shape"] == "column" and "base_width" not in _keys(tables, "pile"):
+        pile["base_width"] = checks.COLUMN_WIDTH
+    for table in ("cover", "base_layer"):
+        del values[table]["material"]
+    rule_temperature, rule_duration = values["limits"].pop("rule")
+    scenario = Scenario(
+        name=name, title=str(tables.get("title", name)),
+        site=Site(**values["site"]), weather=Weather(**values["weather"]), pile=Pile(**pile),
+        cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]), mix=Mix(**values["mix"]),
+        start=Start(**values["start"]), ground=Ground(**values["ground"]), run=Run(**values["run"]),
+        limits=Limits(rule_temperature, rule_duration, **values["limits"]), tables=tables,
+    )
+    checks.refuse_inconsistent(scenario.pile, scenario.cover, scenario.base_layer, scenario.mix, scenario.run, tables)
+    return scenario
+
+
+def _keys(tables: Mapping[str, object], name: str) -> Mapping[str, object]:
+    table = tables.get(name)
+    return table if isinstance(table, dict) else {}
+
+
+def _read_table(name: str, table: object) -> dict[str, Any]:
+    given = table if isinstance(table, dict) else {}
+    is_column = name == "pile" and given.get("shape") == "column"
+    out = {}
+    for key, spec in SCHEMA[name].items():
+        optional = is_column and key == "base_width"        # a column is per metre of its own width
+        out[key] = read_value(replace(spec, required=False) if optional else spec, given.get(key), f"{name}.{key}")
+    return out
