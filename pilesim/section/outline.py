@@ -2,8 +2,8 @@
 
 Coordinates: x [m] outwards from the symmetry axis, z [m] upwards from the top of the ground (the underside
 of the base layer). The mix stands on the base layer; its flank runs on straight down through the base layer,
-so mix and base layer together (the "solid") are one trapezoid. The cover lies outside the solid, its thickness
-measured along the normal, with a mitred shoulder, and it reaches down to the ground.
+so mix and base layer together (the "solid") are one trapezoid. The cover lies outside the solid, its
+thickness measured along the normal, with a mitred shoulder, and it reaches down to the ground.
 """
 
 from __future__ import annotations
@@ -12,6 +12,8 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+
+from pilesim.base.errors import ScenarioError
 
 SHAPES = ("trapezoid", "rectangle", "column")
 THINNEST_LAYER = 1e-3  # m: a cover or base layer thinner than this must be left out (0)
@@ -23,8 +25,9 @@ def largest_height(base_width: float, side_slope: float) -> float:
 
     base_width [m] of the mix, side_slope [rad] from the horizontal, between 0 and pi/2 (both excluded).
     """
-    _demand("base_width", base_width, base_width > 0, "above 0 m")
-    _demand("side_slope", side_slope, 0 < side_slope < 0.5 * math.pi, "between 0 and pi/2 rad")
+    require_number("pile.base_width", base_width, base_width > 0, "a length above 0 m")
+    fits = 0 < side_slope < 0.5 * math.pi
+    require_number("pile.side_slope", side_slope, fits, "an angle between 0 and pi/2 rad (0 and 90 degrees)")
     return 0.5 * base_width * math.tan(side_slope)
 
 
@@ -102,30 +105,34 @@ class Outline:
 
 
 def pile_outline(
-    shape: str, base_width: float, height: float, crest_width: float, cover_thickness: float, base_thickness: float
+    shape: str, base_width: float, height: float, crest_width: float, cover_thickness: float,
+    base_thickness: float,
 ) -> Outline:
     """Checked outline of a pile, all lengths in m.
 
-    base_width, height and crest_width are those of the mix, the height counted from the top of the base layer.
-    crest_width is read for a trapezoid only. Raises ValueError (what, given, allowed, what to do).
+    base_width, height and crest_width are those of the mix, the height counted from the top of the base
+    layer. crest_width is read for a trapezoid only. Raises ScenarioError.
     """
     if shape not in SHAPES:
-        raise ValueError(f"shape: given {shape!r}, allowed {', '.join(SHAPES)}; choose one of these")
-    _demand("base_width", base_width, base_width > 0, "above 0 m")
-    _demand("height", height, height > 0, "above 0 m")
-    for name, value in (("cover_thickness", cover_thickness), ("base_thickness", base_thickness)):
-        _demand(name, value, value == 0 or value >= THINNEST_LAYER, f"0 m (none) or at least {THINNEST_LAYER:g} m")
+        raise ScenarioError("pile.shape", repr(shape), "one of " + ", ".join(SHAPES))
+    require_number("pile.base_width", base_width, base_width > 0, "a length above 0 m")
+    require_number("pile.height", height, height > 0, "a length above 0 m")
+    for where, value in (("cover.thickness", cover_thickness), ("base_layer.thickness", base_thickness)):
+        fits = value == 0 or value >= THINNEST_LAYER
+        require_number(where, value, fits, f"0 m (no layer) or at least {THINNEST_LAYER:g} m")
     if shape == "column":
         return Outline(shape, base_width, base_width, height, cover_thickness, base_thickness)
     half_crest = 0.5 * base_width
     if shape == "trapezoid":
         slack = RIDGE_SHARE * base_width
-        allowed = f"0 to the base width, {base_width:g} m; lower the height or steepen the flank"
-        _demand("crest_width", crest_width, -slack <= crest_width <= base_width, allowed)
+        fits = -slack <= crest_width <= base_width
+        require_number("pile.crest_width", crest_width, fits, f"0 m to the base width, {base_width:g} m",
+                       "Lower the height, widen the base or change the flank.")
         half_crest = 0.0 if crest_width < slack else 0.5 * crest_width
     return Outline(shape, 0.5 * base_width, half_crest, height, cover_thickness, base_thickness)
 
 
-def _demand(name: str, value: float, fits: bool, allowed: str) -> None:
+def require_number(where: str, value: float, fits: bool, allowed: str, advice: str = "") -> None:
+    """Raise ScenarioError unless `value` is finite and `fits`."""
     if not (math.isfinite(value) and fits):
-        raise ValueError(f"{name}: given {value:g}, allowed {allowed}")
+        raise ScenarioError(where, f"{value:g}", allowed, advice)
