@@ -8,7 +8,7 @@ _LONGEST = 120      # characters of a given value that are worth repeating in a 
 def one_line(text: object, longest: int = 2000) -> str:
     """`text` as one printable line: white space collapsed, control characters escaped, cut at `longest`."""
     flat = " ".join(str(text).split())
-    safe = "".join(c if c.isprintable() else c.encode("unicode_escape", "backslashreplace").decode() for c in flat)
+    safe = "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in flat)
     return safe if len(safe) <= longest else safe[: longest - 3] + "..."
 
 

@@ -1,8 +1,8 @@
 """Units at the door: text with a unit becomes a plain SI number, and results become text again.
 
-This is the only module that imports pint, and it does so on first use, so that `import pilesim` stays fast. The
-text is taken apart here before pint sees it: a number, then unit names with single-digit powers. Nothing is ever
-evaluated as an expression.
+This is the only module that imports pint, and it does so on first use, so that `import pilesim` stays fast.
+The text is taken apart here before pint sees it: a number, then unit names with single-digit powers. Nothing
+is ever evaluated as an expression.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ def _registry() -> Any:
 def _pint_units(text: str) -> str | None:
     """`text` ('kg/m3', 'W m-1 K-1') in the spelling pint reads, or None if it is not a product of units."""
     out: list[str] = ["1"] if text.startswith("/") else []      # "0.15 /day" is common
-    position, joined = 0, not out        # joined: at the start or after an operator, so a unit may follow directly
+    position, joined = 0, not out        # joined: at the start or after an operator, where a unit may follow
     while position < len(text):
         piece = _PIECE.match(text, position)
         if piece is None:
@@ -72,7 +72,7 @@ def _split(text: str, unit: str, where: str) -> tuple[float, str]:
         raise ScenarioError(where, repr(text), expected, "It must start with a finite number in digits.")
     rest = clean[number.end():].strip()
     if rest[:1] == ",":
-        raise ScenarioError(where, repr(text), expected, "Write the decimal sign as a point, without thousands signs.")
+        raise ScenarioError(where, repr(text), expected, "Write a decimal point, and no thousands signs.")
     return float(number.group()), rest
 
 
@@ -91,25 +91,26 @@ def _refuse_wrong_kind(quantity: Any, unit: str, text: str, where: str) -> None:
     registry = _registry()
     names = [name for name, _ in quantity.unit_items()]
     if unit == "K" and any(name.startswith("delta_") for name in names):
-        raise ScenarioError(where, repr(text), "a temperature such as '20 degC'", "This is a temperature difference.")
+        raise ScenarioError(where, repr(text), "a temperature such as '20 degC'", "This is a difference.")
     if unit == "rad" and not all(name in _ANGLES for name in names):
         raise ScenarioError(where, repr(text), "an angle such as '50 deg'")
     if unit in ("", "1"):
         strange = [n for n in names if registry.Quantity(1, n).dimensionless and n not in _PURE]
         if strange:
-            raise ScenarioError(where, repr(text), _expected(unit), f"'{strange[0]}' is not a unit of a share.")
+            advice = f"'{strange[0]}' is not a unit of a share."
+            raise ScenarioError(where, repr(text), _expected(unit), advice)
 
 
 def to_si(text: object, unit: str, where: str) -> float:
-    """The number that `text` states, in `unit`: ``to_si("-4 degF", "K", "weather.air_temperature")`` is 253.15.
+    """The number that `text` states, in `unit`: ``to_si("-4 degF", "K", "start.temperature")`` is 253.15.
 
     Parameters
     ----------
     text : str, or a plain number where `unit` is "" or "1"
         A number and its unit, such as "5.5 m", "500 kg/m3", "0.15 1/day", "45 percent".
     unit : str
-        SI unit of the result, in the spelling of the constants registry ("kg m-3") or with a slash; "" or "1" for
-        shares and ratios; "K" for temperatures (not differences); "rad" for angles.
+        SI unit of the result, in the spelling of the constants registry ("kg m-3") or with a slash; "" or "1"
+        for shares and ratios; "K" for temperatures (not differences); "rad" for angles.
     where : str
         Dotted key for the message.
 
@@ -130,7 +131,8 @@ def to_si(text: object, unit: str, where: str) -> float:
     _finite(number, repr(text), unit, where)
     if not rest:
         if not pure:
-            raise ScenarioError(where, repr(text), _expected(unit), f"Add the unit, such as '{_example(unit)}'.")
+            advice = f"Add the unit, such as '{_example(unit)}'."
+            raise ScenarioError(where, repr(text), _expected(unit), advice)
         return number
     if pure and rest in ("percent", "%"):
         return number / 100.0           # the nearest float, as 0.58 is to "58 percent"
@@ -142,7 +144,8 @@ def _converted(number: float, rest: str, unit: str, text: str, where: str) -> fl
 
     expected = _expected(unit)
     if _AMBIGUOUS & set(re.findall(r"[A-Za-z]+", rest)):
-        raise ScenarioError(where, repr(text), expected, "'ton' is ambiguous: write tonne, short_ton or long_ton.")
+        advice = "'ton' is ambiguous: write tonne, short_ton or long_ton."
+        raise ScenarioError(where, repr(text), expected, advice)
     if unit == "K" and rest in _LOOKALIKE:
         raise ScenarioError(where, repr(text), expected, f"Write '{_LOOKALIKE[rest]}'.")
     spelt = _pint_units(rest)
@@ -173,25 +176,28 @@ def _finite(number: float, given: str, unit: str, where: str) -> float:
 
 
 def from_si(value: float, unit: str, shown: str) -> float:
-    """`value` in SI `unit` as a number in the unit `shown` ("K" to "degC" is a temperature, not a difference)."""
+    """`value` in SI `unit` as a number in the unit `shown`; "K" to "degC" is for temperatures only."""
     if unit == shown or {unit, shown} <= {"", "1"} or not math.isfinite(value):
         return float(value)
-    return float(_registry().Quantity(value, _pint_units(unit) or "dimensionless").to(_pint_units(shown)).magnitude)
+    quantity = _registry().Quantity(value, _pint_units(unit) or "dimensionless")
+    return float(quantity.to(_pint_units(shown) or "dimensionless").magnitude)
 
 
 # ------------------------------------------------------------------------------------------------- output
 UNIT_SYSTEMS = ("metric", "us")
 _US = {
-    "m": "ft", "m2": "ft2", "m3": "yd3", "m3 m-1": "yd3 ft-1", "m2 m-1": "ft2 ft-1", "degC": "degF", "K": "delta_degF",
+    "degC": "degF", "K": "delta_degF",
+    "m": "ft", "m2": "ft2", "m3": "yd3", "m3 m-1": "yd3 ft-1", "m2 m-1": "ft2 ft-1",
     "kg": "lb", "kg m-1": "lb ft-1", "kg m-2": "lb ft-2", "kg m-3": "lb yd-3", "m s-1": "ft min-1",
     "kg s-1 m-1": "lb h-1 ft-1", "kg h-1 m-1": "lb h-1 ft-1", "kg s-1": "lb h-1", "kg h-1": "lb h-1",
     "W m-1": "Btu h-1 ft-1", "W m-2": "Btu h-1 ft-2", "W m-3": "Btu h-1 yd-3", "J kg-1": "Btu lb-1",
     "W m-1 K-1": "Btu h-1 ft-1 delta_degF-1",
 }
-_SMALL = 1e-6      # metres or square metres: below it a length or an area is a leakance or a permeability, kept in SI
+_SMALL = 1e-6      # m or m2: smaller lengths and areas are leakances and permeabilities, which stay in SI
 
 
-def to_display(value: float, unit: str, system: str = "metric", difference: bool = False) -> tuple[float, str]:
+def to_display(value: float, unit: str, system: str = "metric",
+               difference: bool = False) -> tuple[float, str]:
     """A result and its unit in the unit system asked for.
 
     Parameters
@@ -201,8 +207,8 @@ def to_display(value: float, unit: str, system: str = "metric", difference: bool
     unit : str
         As in the Dataset's attributes ("degC", "kg m-3", "m3 m-1"); "K" is a temperature difference.
     system : {"metric", "us"}
-        "metric" changes nothing. "us" turns m into ft, m3 into yd3, kg into lb, degC into degF and so on; shares,
-        times and the tiny lengths and areas of leakance and permeability stay as they are.
+        "metric" changes nothing. "us" turns m into ft, m3 into yd3, kg into lb, degC into degF and so on;
+        shares, times and the tiny lengths and areas of leakance and permeability stay as they are.
     difference : bool
         True for an error or a difference of a temperature given in degC.
 
@@ -234,7 +240,7 @@ def format_number(value: float) -> str:
 
 
 def format_value(value: float, unit: str, system: str = "metric", difference: bool = False) -> str:
-    """`value` as text with its unit: ``format_value(2.0, "m", "us")`` is "6.562 ft"; the unit "1" is not written."""
+    """`value` as text with its unit: ``format_value(2.0, "m", "us")`` is "6.562 ft"; "1" is left out."""
     number, label = to_display(value, unit, system, difference)
     text = format_number(number)
     return text if label in ("", "1") or text == "-" else f"{text} {label}"

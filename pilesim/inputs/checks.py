@@ -1,4 +1,4 @@
-"""Checks between keys that need no physics: does the outline close, does the cover fit, is the run affordable."""
+"""Checks between keys that need no physics: that the outline closes, the cover fits, the run is affordable."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ _ROUND_OFF = 1e-9               # relative; only for limits that were typed with
 
 def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mix, run: Run,
                         tables: Mapping[str, object]) -> None:
-    """Raise ScenarioError for the first pair of keys that contradict each other; `tables` shows what was typed."""
+    """Raise ScenarioError for the first keys that contradict each other; `tables` shows what was typed."""
     _check_outline(pile, tables)
     _check_cover(pile, cover, tables)
     _check_mix(mix, tables)
@@ -36,7 +36,8 @@ def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
     if pile.shape != "trapezoid":
         for key in ("side_slope", "crest_width"):
             if getattr(pile, key) is not None:
-                raise ScenarioError(f"pile.{key}", given(tables, f"pile.{key}"), f"no such key for a {pile.shape}",
+                where = f"pile.{key}"
+                raise ScenarioError(where, given(tables, where), f"no such key for a {pile.shape}",
                                     "Its sides are vertical; remove the key.")
         return
     half = 0.5 * pile.base_width
@@ -82,10 +83,12 @@ def _check_mix(mix: Mix, tables: Mapping[str, object]) -> None:
                             "Fast and slow fractions are shares of the same volatile solids.")
 
 
-def _check_run(pile: Pile, cover: Cover, base_layer: BaseLayer, run: Run, tables: Mapping[str, object]) -> None:
+def _check_run(pile: Pile, cover: Cover, base_layer: BaseLayer, run: Run,
+               tables: Mapping[str, object]) -> None:
     every = "run.output_every"
     if run.output_every > run.duration * (1.0 + _ROUND_OFF):
-        raise ScenarioError(every, given(tables, every), f"at most the duration, {run.duration / 86400.0:g} day")
+        longest = run.duration / 86400.0
+        raise ScenarioError(every, given(tables, every), f"at most the duration, {longest:g} day")
     if run.duration / run.output_every > MOST_OUTPUTS:
         shortest = run.duration / MOST_OUTPUTS / 60.0
         raise ScenarioError(every, given(tables, every), f"at least {_up(shortest)} minute",

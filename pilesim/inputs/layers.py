@@ -11,12 +11,13 @@ from numbers import Integral, Real
 from pathlib import Path
 
 from pilesim.base.errors import ScenarioError
-from pilesim.inputs.schema import SCHEMA, refuse_unknown_names, suggestion
+from pilesim.inputs.schema import SCHEMA, suggestion
+from pilesim.inputs.values import refuse_unknown_names
 
 Tables = dict[str, object]
 _LARGEST_FILE = 1_000_000       # bytes; a scenario has a few thousand
 _DEEPEST_CHAIN = 20             # files that may extend one another
-_MATERIAL_KEEPS = ("material", "thickness", "edge", "valve", "deep_temperature")    # not properties of a material
+_MATERIAL_KEEPS = ("material", "thickness", "edge", "valve", "deep_temperature")    # no material properties
 
 
 def bundled() -> dict[str, Path]:
@@ -28,17 +29,18 @@ def bundled() -> dict[str, Path]:
     return {}
 
 
-def find_file(path_or_name: str | os.PathLike[str], beside: Path | None = None) -> Path:
+def find_file(path_or_name: str | os.PathLike[str], beside: Path | None = None,
+              where: str = "scenario") -> Path:
     """The file meant: a path if it ends in .toml or has a separator, else the name of a bundled scenario."""
     text = os.fspath(path_or_name)
-    is_path = isinstance(path_or_name, os.PathLike) or text.lower().endswith(".toml") or "/" in text or os.sep in text
-    if is_path:
+    looks_like_path = text.lower().endswith(".toml") or "/" in text or os.sep in text
+    if looks_like_path or isinstance(path_or_name, os.PathLike):
         return (beside / text) if beside else Path(text)
     names = bundled()
     if text in names:
         return names[text]
     allowed = "a path ending in .toml or one of " + ", ".join(names)
-    raise ScenarioError("scenario", repr(text), allowed, suggestion(text, names))
+    raise ScenarioError(where, repr(text), allowed, suggestion(text, names))
 
 
 def read_file(path: Path) -> Tables:
@@ -86,10 +88,6 @@ def read_chain(path: Path) -> Tables:
     layers: list[Tables] = []
     next_path: Path | None = path
     while next_path is not None:
-        real = next_path.resolve()
-        if real in chain or len(chain) >= _DEEPEST_CHAIN:
-            names = " -> ".join(p.name for p in [*chain, real])
-            raise ScenarioError(str(path), "", "a chain of 'extends' that ends", f"This one does not: {names}.")
         try:
             layer = read_file(next_path)
         except ScenarioError as why:
@@ -97,10 +95,14 @@ def read_chain(path: Path) -> Tables:
                 raise
             advice = f"{why.advice} It is what {chain[-1].name} extends.".strip()
             raise ScenarioError(why.where, why.given, why.allowed, advice) from None
+        real = next_path.resolve()
+        if real in chain or len(chain) >= _DEEPEST_CHAIN:
+            advice = f"This one does not: {' -> '.join(p.name for p in [*chain, real])}."
+            raise ScenarioError(str(path), "", "a chain of 'extends' that ends", advice)
         chain.append(real)
         parent = layer.pop("extends", None)
         layers.append(layer)
-        next_path = None if parent is None else find_file(str(parent), beside=next_path.parent)
+        next_path = None if parent is None else find_file(str(parent), next_path.parent, "extends")
     merged: Tables = {}
     for layer in reversed(layers):
         merged = merge(merged, layer)
@@ -164,7 +166,7 @@ def overrides_as_layer(overrides: dict[str, object]) -> Tables:
 
 
 def _plain(value: object) -> object:
-    """Values as text() can write them: dates as ISO text, numpy numbers as Python's; other things untouched."""
+    """Values as text() can write them: dates as ISO text, numpy numbers as Python's; the rest untouched."""
     if isinstance(value, dict):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):

@@ -27,7 +27,7 @@ class Weather:
 
 @dataclass(frozen=True, slots=True)
 class Pile:
-    """Outline of the mix, height above the base layer [m]; of side slope [rad] and crest width [m] one is None."""
+    """Outline of the mix, height above the base layer [m]; one of side slope [rad] and crest width [m]."""
 
     shape: str
     base_width: float
@@ -40,9 +40,9 @@ class Pile:
 
 @dataclass(frozen=True, slots=True)
 class Cover:
-    """Cover outside the mix: thickness [m] normal to the surface, permeability in place [m2], wet bulk density
-    [kg m-3], moisture (wet basis), volatile solids (of dry matter), slow fraction (of volatile solids) [1], slow
-    rate [s-1], conductivity [W m-1 K-1] or None for the value computed from water and density."""
+    """Cover outside the mix: thickness normal to the surface [m], permeability in place [m2], wet bulk
+    density [kg m-3], moisture (wet basis), volatile solids (of dry matter), slow fraction (of volatile solids) [1],
+    slow rate [s-1], conductivity [W m-1 K-1] or None for the value computed from water and density."""
 
     thickness: float
     permeability: float
@@ -70,9 +70,9 @@ class BaseLayer:
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids (of dry
-    matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast and slow
-    fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory quotient [mol mol-1]."""
+    """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids (of
+    dry matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast and
+    slow fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory quotient [1]."""
 
     bulk_density: float
     moisture: float

@@ -1,7 +1,7 @@
 """The scenario: a TOML file turned into frozen records, checked for syntax, units and ranges.
 
-Flow: `load` reads a file and what it extends (layers), `_build` turns every key into SI (schema), and `checks`
-compares keys with one another. Physical checks that need property laws follow when the pile is built.
+Flow: `load` reads a file and what it extends (layers), `_build` turns every key into SI (schema, values), and
+`checks` compares keys with one another. Checks that need property laws follow when the pile is built.
 """
 
 from __future__ import annotations
@@ -9,7 +9,6 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from pathlib import Path
 from typing import Any
 
 from pilesim.inputs import checks, layers
@@ -26,8 +25,9 @@ from pilesim.inputs.records import (
     Start,
     Weather,
 )
-from pilesim.inputs.schema import SCHEMA, read_value
+from pilesim.inputs.schema import SCHEMA
 from pilesim.inputs.template import template
+from pilesim.inputs.values import read_value
 
 __all__ = [
     "BaseLayer", "Cover", "Ground", "Limits", "Mix", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
@@ -39,8 +39,8 @@ __all__ = [
 class Scenario:
     """One experiment: everything `simulate` needs, SI and kelvin inside.
 
-    `tables` holds the values as typed, after `extends`. Equality compares the values, not how they were typed, and
-    neither the file's name nor the title.
+    `tables` holds the values as typed, after `extends`. Equality compares the values, not how they were
+    typed, and neither the file's name nor the title.
     """
 
     name: str = field(compare=False)
@@ -87,10 +87,10 @@ def load(path_or_name: str | os.PathLike[str]) -> Scenario:
 
 
 def set_values(scenario: Scenario, values: Mapping[str, object]) -> Scenario:
-    """`scenario` with dotted keys replaced by text (``{"cover.thickness": "8 in"}``), checked again as a whole.
+    """`scenario` with dotted keys replaced (``{"cover.thickness": "8 in"}``), checked again as a whole.
 
-    All values of one call are one layer: of `side_slope` and `crest_width` it may hold one, which replaces the
-    scenario's other.
+    All values of one call are one layer: of `side_slope` and `crest_width` it may hold one, which replaces
+    the scenario's other.
     """
     layer = layers.overrides_as_layer(dict(values))
     return _build(scenario.name, layers.merge(scenario.tables, layer))
@@ -107,11 +107,13 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
     scenario = Scenario(
         name=name, title=str(tables.get("title", name)),
         site=Site(**values["site"]), weather=Weather(**values["weather"]), pile=Pile(**pile),
-        cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]), mix=Mix(**values["mix"]),
-        start=Start(**values["start"]), ground=Ground(**values["ground"]), run=Run(**values["run"]),
+        cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
+        mix=Mix(**values["mix"]), start=Start(**values["start"]), ground=Ground(**values["ground"]),
+        run=Run(**values["run"]),
         limits=Limits(rule_temperature, rule_duration, **values["limits"]), tables=tables,
     )
-    checks.refuse_inconsistent(scenario.pile, scenario.cover, scenario.base_layer, scenario.mix, scenario.run, tables)
+    s = scenario
+    checks.refuse_inconsistent(s.pile, s.cover, s.base_layer, s.mix, s.run, tables)
     return scenario
 
 
@@ -126,5 +128,6 @@ def _read_table(name: str, table: object) -> dict[str, Any]:
     out = {}
     for key, spec in SCHEMA[name].items():
         optional = is_column and key == "base_width"        # a column is per metre of its own width
-        out[key] = read_value(replace(spec, required=False) if optional else spec, given.get(key), f"{name}.{key}")
+        spec = replace(spec, required=False) if optional else spec
+        out[key] = read_value(spec, given.get(key), f"{name}.{key}")
     return out

@@ -5,23 +5,18 @@ Ranges are physical or practical limits, wide on purpose; defaults come from the
 
 from __future__ import annotations
 
-import datetime
 import difflib
 from collections.abc import Iterable
 from dataclasses import dataclass
-
-from pilesim.base.constants import CONSTANTS
-from pilesim.base.errors import ScenarioError
-from pilesim.base.units import from_si, to_si
 
 
 @dataclass(frozen=True, slots=True)
 class Key:
     """One key of a table.
 
-    `kind` is quantity, word, flag, date or rule. For a quantity: `unit` is SI, `shown` the unit of `low`, `high`
-    and of messages, `constant` the registry name of the default. `words` are the allowed words, the first one the
-    default. A quantity with neither default nor `required` is optional (None) and has an
+    `kind` is quantity, word, flag, date or rule. For a quantity: `unit` is SI, `shown` the unit of `low`,
+    `high` and of messages, `constant` the registry name of the default. `words` are the allowed words, the
+    first one the default. A quantity with neither default nor `required` is optional (None) and has an
     `example` for the template.
     """
 
@@ -80,8 +75,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "site": {
         "elevation": Key("height above sea level; sets the air pressure", unit="m", shown="m", low=-500.0,
                          high=9000.0, default=0.0),
-        "latitude": Key("north positive; unused by constant weather", unit="rad", shown="deg", low=-90.0, high=90.0,
-                        example="45 deg"),
+        "latitude": Key("north positive; unused by constant weather", unit="rad", shown="deg", low=-90.0,
+                        high=90.0, example="45 deg"),
         "slope_aspect": Key("direction the pile faces, clockwise from north; unused by constant weather",
                             unit="rad", shown="deg", high=360.0, example="180 deg"),
     },
@@ -95,12 +90,13 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "pile": {
         "shape": _word("outline of the section", "trapezoid", "rectangle", "column",
                        later=("ridge", "ellipse", "round", "polygon", "slab")),
-        "base_width": _length("width of the mix where it stands on the base layer", 0.4, 100.0, required=True),
+        "base_width": _length("of the mix, where it stands on the base layer", 0.4, 100.0, required=True),
         "height": _length("of the mix, above the base layer", 0.2, 15.0, required=True),
         "side_slope": Key("flank from the horizontal, held when the width varies (or give crest_width)",
                           unit="rad", shown="deg", low=20.0, high=85.0,
                           example="50 deg"),
-        "crest_width": _length("width of the mix at the top (or give side_slope)", 0.0, 100.0, example="1.8 m"),
+        "crest_width": _length("width of the mix at the top (or give side_slope)", 0.0, 100.0,
+                               example="1.8 m"),
         "length": _length("along the pile; for cautions only, results are per metre", 0.5, 10000.0,
                           example="20 m"),
         "section": _word("symmetric half of the section", "half", later=("full",)),
@@ -113,7 +109,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "bulk_density": _density("wet", "cover_bulk_density"),
         "moisture": _share("wet basis", 0.0, 95.0, "cover_moisture"),
         "volatile_solids": _share("share of dry matter", 0.0, 100.0, "cover_volatile_solids"),
-        "slow_fraction": _share("slowly degradable share of volatile solids", 0.0, 100.0, "cover_slow_fraction"),
+        "slow_fraction": _share("slowly degradable, of volatile solids", 0.0, 100.0, "cover_slow_fraction"),
         "slow_rate": _rate("decay of the slow fraction at the best conditions", "cover_slow_rate"),
         "conductivity": _conductivity(_COMPUTED),
         "valve": Key("permeability that follows the cover's own water", kind="flag"),
@@ -135,23 +131,24 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "permeability": _permeability("to gas, in place, at the surface density", "mix_permeability"),
         "compaction": Key("growth of bulk density with depth", unit="m-1", shown="1/m", high=2.0,
                           constant="mix_compaction"),
-        "fast_fraction": _share("quickly degradable share of volatile solids", 0.0, 100.0, "mix_fast_fraction"),
-        "slow_fraction": _share("slowly degradable share of volatile solids", 0.0, 100.0, "mix_slow_fraction"),
+        "fast_fraction": _share("quickly degradable, of volatile solids", 0.0, 100.0, "mix_fast_fraction"),
+        "slow_fraction": _share("slowly degradable, of volatile solids", 0.0, 100.0, "mix_slow_fraction"),
         "fast_rate": _rate("decay of the fast fraction at the best conditions", "mix_fast_rate"),
         "slow_rate": _rate("decay of the slow fraction at the best conditions", "mix_slow_rate"),
-        "oxygen_demand": Key("oxygen per substrate oxidised", unit="kg kg-1", shown="kg/kg", low=0.5, high=4.0,
-                             constant="mix_oxygen_demand"),
+        "oxygen_demand": Key("oxygen per substrate oxidised", unit="kg kg-1", shown="kg/kg", low=0.5,
+                             high=4.0, constant="mix_oxygen_demand"),
         "respiratory_quotient": Key("mol of carbon dioxide per mol of oxygen", unit="1", low=0.3, high=1.5,
                                     constant="mix_respiratory_quotient"),
     },
     "start": {
         "date": Key("day of building, year-month-day", kind="date"),
-        "temperature": _temperature("of mix, cover and base layer when built", -60.0, 80.0, "start_temperature"),
+        "temperature": _temperature("of all materials when built", -60.0, 80.0, "start_temperature"),
         "seeding": _word("mature: active from the first hour", "mature", later=("mixed", "surface")),
     },
     "ground": {
         "material": _word("moist mineral soil", "soil"),
-        "deep_temperature": _temperature("at the bottom of the ground", -30.0, 45.0, "ground_deep_temperature"),
+        "deep_temperature": _temperature("at the bottom of the ground", -30.0, 45.0,
+                                         "ground_deep_temperature"),
         "conductivity": _conductivity("of the ground", "ground_conductivity"),
         "heat_capacity": Key("of the ground, per volume", unit="J m-3 K-1", shown="J/m3/K", low=3e5, high=6e6,
                              constant="ground_heat_capacity"),
@@ -160,152 +157,24 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "duration": Key("simulated time", unit="s", shown="day", low=1.0 / 24.0, high=3660.0, required=True),
         "output_every": Key("interval of stored fields; changes no measure", unit="s", shown="hour",
                             low=1.0 / 60.0, high=87840.0, constant="run_output_every"),
-        "cell": _length("node spacing of the fine grid; the coarse partner has twice this", 0.001, 1.0, "run_cell"),
+        "cell": _length("node spacing of the fine grid (coarse partner: twice this)", 0.001, 1.0,
+                        "run_cell"),
     },
     "limits": {
         "rule": Key("temperature to hold and for how long without a gap", kind="rule"),
         "anaerobic_oxygen": _share("below it the mix counts as anaerobic", 0.1, 20.9, "anaerobic_oxygen"),
     },
 }
+RULE_TEMPERATURE = _temperature("to hold", 25.0, 90.0)
+RULE_DURATION = Key("to hold it", unit="s", shown="day", low=1.0 / 1440.0, high=365.0)
 TOP_KEYS = ("title", "extends")
 LATER_TABLES = ("event", "stage")
 LATER_KEYS = {"mix": ("ingredients",), "weather": ("path", "daily_range")}
 OPEN_WORDS = ("material",)      # any other material is a word that a later version may know
-_LATER = "is known, but not in this version: it arrives later"
+LATER = "is known, but not in this version: it arrives later"
 
 
 def suggestion(given: str, allowed: Iterable[str]) -> str:
     """'Did you mean ...?' for the closest allowed name, or nothing."""
     close = difflib.get_close_matches(given, list(allowed), n=1)
     return f"Did you mean '{close[0]}'?" if close else ""
-
-
-def refuse_unknown_names(tables: dict[str, object]) -> None:
-    """Refuse unknown tables and keys, and those that arrive later; values are not looked at."""
-    for name, table in tables.items():
-        if name in TOP_KEYS:
-            if not isinstance(table, str):
-                raise ScenarioError(name, repr(table), "text in quotes")
-            continue
-        if name in LATER_TABLES:
-            raise ScenarioError(name, "", f"one of {', '.join(SCHEMA)}", f"'{name}' {_LATER}.")
-        if name not in SCHEMA:
-            allowed = (*TOP_KEYS, *SCHEMA)
-            raise ScenarioError(name, _shown(table), f"one of {', '.join(allowed)}", suggestion(name, allowed))
-        if not isinstance(table, dict):
-            raise ScenarioError(name, _shown(table), f"a table, written as [{name}] with its keys below")
-        for key, value in table.items():
-            _refuse_unknown_key(name, key, value)
-
-
-def _refuse_unknown_key(table: str, key: str, value: object) -> None:
-    where = f"{table}.{key}"
-    allowed = SCHEMA[table]
-    if key in LATER_KEYS.get(table, ()):
-        raise ScenarioError(where, _shown(value), f"one of {', '.join(allowed)}", f"'{key}' {_LATER}.")
-    if key not in allowed:
-        raise ScenarioError(where, _shown(value), f"one of {', '.join(allowed)}", suggestion(key, allowed))
-
-
-def _shown(value: object) -> str:
-    return "a table" if isinstance(value, dict) else repr(value)
-
-
-def read_value(key: Key, raw: object, where: str) -> object:
-    """The value of one key in SI, checked against its range; `raw` None gives the default.
-
-    Raises
-    ------
-    ScenarioError
-        Naming `where`, what was given and what is allowed.
-    """
-    if raw is None:
-        return _default(key, where)
-    if isinstance(raw, dict):
-        raise ScenarioError(where, "a table", "one value")
-    if key.kind == "word":
-        return _read_word(key, raw, where)
-    if key.kind == "flag":
-        return _read_flag(raw, where)
-    if key.kind == "date":
-        return _read_date(raw, where)
-    if key.kind == "rule":
-        return read_rule(raw, where)
-    value = to_si(raw, key.unit, where)
-    _refuse_outside(key, value, raw, where)
-    return value
-
-
-def _default(key: Key, where: str) -> object:
-    if key.required:
-        raise ScenarioError(where, "nothing", f"a value ({key.meaning})", "This key has no default; add it.")
-    if key.constant:
-        return CONSTANTS[key.constant].value
-    if key.kind == "word":
-        return key.words[0]
-    if key.kind == "flag":
-        return False
-    if key.kind == "rule":
-        return CONSTANTS["rule_temperature"].value, CONSTANTS["rule_duration"].value
-    return key.default
-
-
-def _refuse_outside(key: Key, value: float, raw: object, where: str) -> None:
-    shown = from_si(value, key.unit, key.shown)
-    slack = 1e-9 * max(abs(key.low), abs(key.high))         # round-off of the unit conversion only
-    if key.low - slack <= shown <= key.high + slack:
-        return
-    unit = f" {key.shown}" if key.shown else ""
-    advice = ""
-    if key.shown == "percent" and "percent" not in str(raw) and "%" not in str(raw) and 1.0 < value <= key.high:
-        advice = f"Write '{value:g} percent' or {value / 100:g}."
-    raise ScenarioError(where, repr(raw), f"a value from {key.low:g}{unit} to {key.high:g}{unit}", advice)
-
-
-def _read_word(key: Key, raw: object, where: str) -> str:
-    allowed = f"one of {', '.join(key.words)}" if len(key.words) > 1 else f"'{key.words[0]}'"
-    if isinstance(raw, str) and raw in key.words:
-        return raw
-    if isinstance(raw, str) and raw in key.later:
-        raise ScenarioError(where, repr(raw), allowed, f"'{raw}' {_LATER}.")
-    if where.split(".")[-1] in OPEN_WORDS and isinstance(raw, str):
-        raise ScenarioError(where, repr(raw), allowed,
-                            "Other materials arrive later; give the properties one by one instead.")
-    raise ScenarioError(where, repr(raw), allowed, suggestion(raw, key.words) if isinstance(raw, str) else "")
-
-
-def _read_flag(raw: object, where: str) -> bool:
-    if raw not in (True, False, "true", "false") or isinstance(raw, (int, float)) and not isinstance(raw, bool):
-        raise ScenarioError(where, repr(raw), "false")
-    if raw in (True, "true"):
-        raise ScenarioError(where, "true", "false", f"'true' {_LATER}.")
-    return False
-
-
-def _read_date(raw: object, where: str) -> datetime.date:
-    allowed = "a date such as '2025-11-30' (year-month-day)"
-    if isinstance(raw, datetime.date) and not isinstance(raw, datetime.datetime):
-        return raw
-    if not isinstance(raw, str) or len(raw) != 10:
-        raise ScenarioError(where, repr(raw) if isinstance(raw, str) else str(raw), allowed)
-    try:
-        return datetime.date.fromisoformat(raw)
-    except ValueError as why:
-        raise ScenarioError(where, repr(raw), allowed, f"{str(why).capitalize()}.") from None
-
-
-def read_rule(raw: object, where: str) -> tuple[float, float]:
-    """'55 degC for 3 day' as (temperature [K], duration [s])."""
-    allowed = "a rule such as '55 degC for 3 day'"
-    if not isinstance(raw, str):
-        raise ScenarioError(where, repr(raw), allowed)
-    parts = raw.replace(" consecutive ", " ").split(" for ")
-    if len(parts) != 2:
-        raise ScenarioError(where, repr(raw), allowed)
-    try:
-        temperature, duration = to_si(parts[0], "K", where), to_si(parts[1], "s", where)
-        _refuse_outside(Key("", unit="K", shown="degC", low=25.0, high=90.0), temperature, parts[0], where)
-        _refuse_outside(Key("", unit="s", shown="day", low=1.0 / 1440.0, high=365.0), duration, parts[1], where)
-    except ScenarioError as why:
-        raise ScenarioError(where, repr(raw), allowed, f"In it {why.given}: {why.allowed}. {why.advice}".strip()) from None
-    return temperature, duration

@@ -1,4 +1,4 @@
-"""The commented scenario to start from, written from the schema so that no key, range or default is typed twice."""
+"""The commented scenario to start from, written from the schema so that nothing is typed twice."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pilesim.inputs import layers
 from pilesim.inputs.schema import SCHEMA, Key
 
 _HEADER = """\
-# A scenario for pilesim. Every quantity is text with a unit: "5.2 m", "8 in", "-4 degF", "500 kg/m3", "58 percent".
+# A scenario for pilesim. Every quantity is text with a unit: "5.2 m", "8 in", "-4 degF", "500 kg/m3", "58 %".
 # Lines that start with '# ' and a key show its default; remove the '# ' to change it.
 # The values are those of the bundled reference_pile: an invented site, for orientation only.
 """
@@ -18,7 +18,7 @@ def template() -> str:
     """Text of a commented scenario equal to the bundled reference pile, with every key explained."""
     tables = layers.read_chain(layers.find_file("reference_pile"))
     lines = [_HEADER + 'title = "A pile to start from"',
-             '# extends = "other.toml"     # start from another file or bundled scenario; keep only differences here']
+             '# extends = "other.toml"     # start from another scenario, give differences only']
     for name, keys in SCHEMA.items():
         lines += ["", f"[{name}]"]
         table = tables.get(name)

@@ -1,0 +1,155 @@
+"""Reading one name or one value of a scenario file against the schema."""
+
+from __future__ import annotations
+
+import datetime
+
+from pilesim.base.constants import CONSTANTS
+from pilesim.base.errors import ScenarioError
+from pilesim.base.units import from_si, to_si
+from pilesim.inputs.schema import (
+    LATER,
+    LATER_KEYS,
+    LATER_TABLES,
+    OPEN_WORDS,
+    RULE_DURATION,
+    RULE_TEMPERATURE,
+    SCHEMA,
+    TOP_KEYS,
+    Key,
+    suggestion,
+)
+
+
+def refuse_unknown_names(tables: dict[str, object]) -> None:
+    """Refuse unknown tables and keys, and those that arrive later; values are not looked at."""
+    for name, table in tables.items():
+        if name in TOP_KEYS:
+            if not isinstance(table, str):
+                raise ScenarioError(name, repr(table), "text in quotes")
+            continue
+        if name in LATER_TABLES:
+            raise ScenarioError(name, "", f"one of {', '.join(SCHEMA)}", f"'{name}' {LATER}.")
+        if name not in SCHEMA:
+            allowed = (*TOP_KEYS, *SCHEMA)
+            expected = f"one of {', '.join(allowed)}"
+            raise ScenarioError(name, _shown(table), expected, suggestion(name, allowed))
+        if not isinstance(table, dict):
+            raise ScenarioError(name, _shown(table), f"a table, written as [{name}] with its keys below")
+        for key, value in table.items():
+            _refuse_unknown_key(name, key, value)
+
+
+def _refuse_unknown_key(table: str, key: str, value: object) -> None:
+    where = f"{table}.{key}"
+    allowed = SCHEMA[table]
+    if key in LATER_KEYS.get(table, ()):
+        raise ScenarioError(where, _shown(value), f"one of {', '.join(allowed)}", f"'{key}' {LATER}.")
+    if key not in allowed:
+        raise ScenarioError(where, _shown(value), f"one of {', '.join(allowed)}", suggestion(key, allowed))
+
+
+def _shown(value: object) -> str:
+    return "a table" if isinstance(value, dict) else repr(value)
+
+
+def read_value(key: Key, raw: object, where: str) -> object:
+    """The value of one key in SI, checked against its range; `raw` None gives the default.
+
+    Raises
+    ------
+    ScenarioError
+        Naming `where`, what was given and what is allowed.
+    """
+    if raw is None:
+        return _default(key, where)
+    if isinstance(raw, dict):
+        raise ScenarioError(where, "a table", "one value")
+    if key.kind == "word":
+        return _read_word(key, raw, where)
+    if key.kind == "flag":
+        return _read_flag(raw, where)
+    if key.kind == "date":
+        return _read_date(raw, where)
+    if key.kind == "rule":
+        return read_rule(raw, where)
+    value = to_si(raw, key.unit, where)
+    _refuse_outside(key, value, raw, where)
+    return value
+
+
+def _default(key: Key, where: str) -> object:
+    if key.required:
+        raise ScenarioError(where, "nothing", f"a value ({key.meaning})", "This key has no default; add it.")
+    if key.constant:
+        return CONSTANTS[key.constant].value
+    if key.kind == "word":
+        return key.words[0]
+    if key.kind == "flag":
+        return False
+    if key.kind == "rule":
+        return CONSTANTS["rule_temperature"].value, CONSTANTS["rule_duration"].value
+    return key.default
+
+
+def _refuse_outside(key: Key, value: float, raw: object, where: str) -> None:
+    shown = from_si(value, key.unit, key.shown)
+    slack = 1e-9 * max(abs(key.low), abs(key.high))         # round-off of the unit conversion only
+    if key.low - slack <= shown <= key.high + slack:
+        return
+    unit = f" {key.shown}" if key.shown else ""
+    advice = ""
+    is_bare = not any(word in str(raw) for word in ("percent", "%"))
+    if key.shown == "percent" and is_bare and 1.0 < value <= key.high:
+        advice = f"Write '{value:g} percent' or {value / 100:g}."
+    raise ScenarioError(where, repr(raw), f"a value from {key.low:g}{unit} to {key.high:g}{unit}", advice)
+
+
+def _read_word(key: Key, raw: object, where: str) -> str:
+    allowed = f"one of {', '.join(key.words)}" if len(key.words) > 1 else f"'{key.words[0]}'"
+    if isinstance(raw, str) and raw in key.words:
+        return raw
+    if isinstance(raw, str) and raw in key.later:
+        raise ScenarioError(where, repr(raw), allowed, f"'{raw}' {LATER}.")
+    if where.split(".")[-1] in OPEN_WORDS and isinstance(raw, str):
+        raise ScenarioError(where, repr(raw), allowed,
+                            "Other materials arrive later; give the properties one by one instead.")
+    raise ScenarioError(where, repr(raw), allowed, suggestion(raw, key.words) if isinstance(raw, str) else "")
+
+
+def _read_flag(raw: object, where: str) -> bool:
+    if raw is True or raw == "true":
+        raise ScenarioError(where, "true", "false", f"'true' {LATER}.")
+    if raw is False or raw == "false":
+        return False
+    raise ScenarioError(where, repr(raw), "false")
+
+
+def _read_date(raw: object, where: str) -> datetime.date:
+    allowed = "a date such as '2025-11-30' (year-month-day)"
+    if isinstance(raw, datetime.date) and not isinstance(raw, datetime.datetime):
+        return raw
+    if not isinstance(raw, str) or len(raw) != 10:
+        raise ScenarioError(where, repr(raw) if isinstance(raw, str) else str(raw), allowed)
+    try:
+        return datetime.date.fromisoformat(raw)
+    except ValueError as why:
+        raise ScenarioError(where, repr(raw), allowed, f"{str(why).capitalize()}.") from None
+
+
+def read_rule(raw: object, where: str) -> tuple[float, float]:
+    """'55 degC for 3 day' as (temperature [K], duration [s])."""
+    allowed = "a rule such as '55 degC for 3 day'"
+    if not isinstance(raw, str):
+        raise ScenarioError(where, repr(raw), allowed)
+    parts = raw.replace(" consecutive ", " ").split(" for ")
+    if len(parts) != 2:
+        raise ScenarioError(where, repr(raw), allowed)
+    try:
+        temperature, duration = to_si(parts[0], "K", where), to_si(parts[1], "s", where)
+        _refuse_outside(RULE_TEMPERATURE, temperature, parts[0], where)
+        _refuse_outside(RULE_DURATION, duration, parts[1], where)
+    except ScenarioError as why:
+        advice = f"For {why.given} use {why.allowed}. {why.advice}"
+        raise ScenarioError(where, repr(raw), allowed, advice.strip()) from None
+    return temperature, duration
