@@ -147,7 +147,8 @@ def section_grid(
         x=x, z=z, material=material, floor_row=rows, axis=True, halved=not column,
         edges=_section_edges(x.shape, rows, pile_columns, column),
         mix_surface=outline.mix_surface(), mix_base=float(base_thickness),
-        outer_surface=outline.outer_surface(), cell=spacing / refinement, ci=corner, cj=rows + core_rows, jb=rows + base_row,
+        outer_surface=outline.outer_surface(), cell=spacing / refinement,
+        ci=corner, cj=rows + core_rows, jb=rows + base_row,
     )
 
 
