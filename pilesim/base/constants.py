@@ -169,6 +169,11 @@ _ALL = (
              "three days; read here as consecutive"),
     Constant("anaerobic_oxygen", 0.05, "1", 0.01, 0.10, "CommonPractice", _T,
              "mole fraction of dry pore gas below which the mix counts as anaerobic"),
+    # --- limits of the closing sentence of a comparison ----------------------------------------------------------------
+    Constant("acceptable_cold_edge_share", 0.10, "1", 0.01, 0.5, "CommonPractice", _T,
+             "more of the mix than this without the rule met: the design leaves cold edges"),
+    Constant("acceptable_anaerobic_share", 0.10, "1", 0.01, 0.5, "CommonPractice", _T,
+             "more of the mix than this anaerobic on day 14: the design starves"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}
