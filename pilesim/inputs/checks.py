@@ -1,4 +1,4 @@
-"""Checks between keys that need no physics: that the outline closes, the cover fits, the run is affordable."""
+"""Checks between keys that need no physics: the outline closes, the cover fits, the run is affordable."""
 
 from __future__ import annotations
 

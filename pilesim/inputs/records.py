@@ -41,8 +41,9 @@ class Pile:
 @dataclass(frozen=True, slots=True)
 class Cover:
     """Cover outside the mix: thickness normal to the surface [m], permeability in place [m2], wet bulk
-    density [kg m-3], moisture (wet basis), volatile solids (of dry matter), slow fraction (of volatile solids) [1],
-    slow rate [s-1], conductivity [W m-1 K-1] or None for the value computed from water and density."""
+    density [kg m-3], moisture (wet basis), volatile solids (of dry matter), slow fraction (of volatile
+    solids) [1], slow rate [s-1], conductivity [W m-1 K-1] or None for the value computed from water and
+    density."""
 
     thickness: float
     permeability: float
@@ -70,9 +71,10 @@ class BaseLayer:
 
 @dataclass(frozen=True, slots=True)
 class Mix:
-    """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids (of
-    dry matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast and
-    slow fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory quotient [1]."""
+    """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids
+    (of dry matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast
+    and slow fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory
+    quotient [1]."""
 
     bulk_density: float
     moisture: float
@@ -117,8 +119,8 @@ class Run:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The time-temperature rule: temperature [K] held for a duration [s] without a gap; the mole fraction of
-    oxygen in dry pore gas below which the mix counts as anaerobic [1]."""
+    """The time-temperature rule: temperature [K] held for a duration [s] without a gap; the mole fraction
+    of oxygen in dry pore gas below which the mix counts as anaerobic [1]."""
 
     rule_temperature: float
     rule_duration: float

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
@@ -129,7 +130,7 @@ def _read_date(raw: object, where: str) -> datetime.date:
     allowed = "a date such as '2025-11-30' (year-month-day)"
     if isinstance(raw, datetime.date) and not isinstance(raw, datetime.datetime):
         return raw
-    if not isinstance(raw, str) or len(raw) != 10:
+    if not isinstance(raw, str) or not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", raw):
         raise ScenarioError(where, repr(raw) if isinstance(raw, str) else str(raw), allowed)
     try:
         return datetime.date.fromisoformat(raw)
