@@ -1,0 +1,76 @@
+"""The one decorator for compiled functions, and the folder their machine code is cached in.
+
+The cache folder is named by a hash of all package sources: numba does not notice an edit of a compiled helper in
+another file and would run the old physics. Without a writable home the folder falls back to a temporary one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+_PACKAGE = Path(__file__).resolve().parents[1]
+_FASTMATH = {"contract", "reassoc", "nsz", "arcp"}
+
+
+def source_hash() -> str:
+    """Short hash of every Python source of the package."""
+    digest = hashlib.sha256()
+    for path in sorted(_PACKAGE.rglob("*.py")):
+        digest.update(str(path.relative_to(_PACKAGE)).encode())
+        digest.update(path.read_bytes())
+    return digest.hexdigest()[:16]
+
+
+def _writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
+
+
+def _choose_folder() -> Path:
+    home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
+    name = source_hash()
+    user = getattr(os, "getuid", lambda: "user")()
+    for base in (Path(home) / "pilesim", Path(tempfile.gettempdir()) / f"pilesim-{user}"):
+        if _writable(base / name):
+            return base / name
+    return Path(tempfile.mkdtemp(prefix="pilesim-"))
+
+
+CACHE_FOLDER = _choose_folder()
+os.environ["NUMBA_CACHE_DIR"] = str(CACHE_FOLDER)
+
+import numba  # noqa: E402  (the folder must be set first)
+
+numba.config.CACHE_DIR = str(CACHE_FOLDER)
+_njit = numba.njit(cache=True, error_model="numpy", fastmath=_FASTMATH, nogil=True)
+
+
+def compiled(function: Callable[..., Any]) -> Any:
+    """Compile a function of scalars and arrays; the plain Python form stays at ``.py_func``."""
+    return _njit(function)
+
+
+@contextmanager
+def compilation_lock() -> Iterator[None]:
+    """Hold the right to compile: two processes never compile into one folder at once."""
+    try:
+        import fcntl
+    except ImportError:  # no advisory locks on this system; the worst case is work done twice
+        yield
+        return
+    with open(CACHE_FOLDER / "lock", "w") as handle:
+        fcntl.flock(handle, fcntl.LOCK_EX)
+        try:
+            yield
+        finally:
+            fcntl.flock(handle, fcntl.LOCK_UN)

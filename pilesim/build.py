@@ -1,0 +1,279 @@
+"""From a scenario to a problem: grid, mesh, what the bed is made of, boundaries, initial state, physical checks."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from pilesim.balances.airflow import gas_density
+from pilesim.balances.bed import Bed, Properties
+from pilesim.balances.physics import FULL, Physics, run_record
+from pilesim.balances.surface import (
+    FIXED,
+    Boundary,
+    EdgeArrays,
+    film_coefficient,
+    gather_edges,
+    mass_film_coefficient,
+)
+from pilesim.base.constants import CONSTANTS, constant_record
+from pilesim.base.errors import ScenarioError
+from pilesim.inputs.records import BaseLayer, Cover, Mix
+from pilesim.inputs.scenario import Scenario
+from pilesim.matter import bed as laws
+from pilesim.matter.atmosphere import standard_pressure
+from pilesim.matter.ground import steady_profile
+from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, section_grid
+from pilesim.section.operators import Mesh, build_mesh
+
+GROUND_EDGES = frozenset({"ground_surface", "ground_bottom", "ground_side"})
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """All that the solver needs, built once per run. Node arrays have count + 1 entries.
+
+    Attributes
+    ----------
+    record : np.record
+        Constants, options and site values for the kernels.
+    temperature, water, oxygen : arrays
+        Initial [K], [kg m-1], [1].
+    substrate : (count + 1, 3) array
+        Initial pools [kg m-1].
+    properties : Properties
+        Initial arrays; in reduced physics they stay.
+    floor_length : array
+        Floor that drains [m].
+    pile_volume : array
+        Mix, cover and base volume [m2].
+    norm_volume : array
+        Volume that weighs in error norms [m2].
+    """
+
+    grid: SectionGrid
+    mesh: Mesh
+    physics: Physics
+    record: np.record
+    edges: EdgeArrays
+    bed: Bed
+    temperature: np.ndarray
+    water: np.ndarray
+    oxygen: np.ndarray
+    substrate: np.ndarray
+    properties: Properties
+    floor_length: np.ndarray
+    pile_volume: np.ndarray
+    norm_volume: np.ndarray
+
+    def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
+        """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
+        capacity = self.bed.dry_capacity + self.record.water_heat_capacity * water
+        return np.asarray(capacity * (temperature - self.record.celsius_zero))
+
+
+def crest_width(scenario: Scenario) -> float:
+    """Width of the crest of the mix [m], from the side slope when that is given."""
+    pile = scenario.pile
+    if pile.shape != "trapezoid":
+        return pile.base_width
+    if pile.crest_width is not None:
+        return pile.crest_width
+    assert pile.side_slope is not None
+    return max(pile.base_width - 2.0 * pile.height / float(np.tan(pile.side_slope)), 0.0)
+
+
+def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
+    """Section grid of a scenario; refinement 2 is the run's own grid, 1 its coarse partner."""
+    pile = scenario.pile
+    return section_grid(
+        shape=pile.shape, base_width=pile.base_width, height=pile.height, crest_width=crest_width(scenario),
+        cover_thickness=scenario.cover.thickness, base_thickness=scenario.base_layer.thickness,
+        base_edge=scenario.base_layer.edge, cell=scenario.run.cell, refinement=refinement,
+        ground_depth=CONSTANTS["ground_depth"].value, ground_width=CONSTANTS["ground_width"].value,
+    )
+
+
+def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> Problem:
+    """Problem of a scenario.
+
+    Raises
+    ------
+    ScenarioError
+        Where the outline or the bed is physically impossible.
+    """
+    grid = scenario_grid(scenario, refinement)
+    mesh = build_mesh(grid)
+    pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
+    weather = scenario.weather
+    values = {"pressure": pressure, "oxygen_demand": scenario.mix.oxygen_demand,
+              "respiratory_quotient": scenario.mix.respiratory_quotient}
+    record = run_record(physics, ambient_density=1.0, **values)
+    density = gas_density(weather.air_temperature, weather.relative_humidity, record.ambient_oxygen, record)
+    record = run_record(physics, ambient_density=density, **values)
+    node = mesh.node_at(grid.x.shape)
+    named_edges = dict(grid.edges)
+    if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":
+        j, right = grid.floor_row, grid.x.shape[1] - 1
+        named_edges["floor_air"] = np.array([[[j, i], [j, i + 1]] for i in range(right)])
+    edges = gather_edges(named_edges, _boundaries(scenario, record), GROUND_EDGES, node, mesh.x, mesh.z, record)
+    dry, wet = _masses(scenario, grid, mesh, record)
+    bed = _bed(scenario, mesh, dry, record)
+    water = wet.sum(axis=0)
+    temperature = _start_temperature(scenario, grid, mesh)
+    oxygen = np.append(np.full(mesh.count, record.ambient_oxygen), 0.0)
+    oxygen[mesh.pile_count:] = 0.0
+    return _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, empty_properties(mesh.count))
+
+
+def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
+             temperature: np.ndarray, water: np.ndarray, oxygen: np.ndarray, properties: Properties) -> Problem:
+    floor = np.zeros(mesh.count + 1)
+    bottom = (mesh.row[mesh.quad_nodes[:, 0]] == grid.floor_row) & (mesh.quad_material != GROUND)
+    ends = mesh.quad_nodes[bottom][:, :2]
+    np.add.at(floor, ends, 0.5 * np.abs(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]])[:, None])
+    pile_volume = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
+    norm = mesh.volume[MIX] if mesh.volume[MIX].sum() > 0 else mesh.volume.sum(axis=0)
+    return Problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, bed.pool_start.copy(),
+                   properties, floor, pile_volume, norm.copy())
+
+
+def empty_properties(count: int) -> Properties:
+    """Property arrays of a mesh, zero."""
+    by_material = [np.zeros((5, count + 1)) for _ in range(6)]
+    environment = np.zeros((count + 1, 3))
+    rest = [np.zeros(count + 1) for _ in range(8)]
+    return Properties(*by_material, rest[0], rest[1], environment, *rest[2:])
+
+
+def _boundaries(scenario: Scenario, record: np.record) -> dict[str, Boundary]:
+    weather = scenario.weather
+    film = film_coefficient(weather.wind_speed, record)
+    air = Boundary(
+        flow_open=True, heat_film=film, temperature=weather.air_temperature, humidity=weather.relative_humidity,
+        gas_film=mass_film_coefficient(film, record), oxygen=record.ambient_oxygen,
+    )
+    return {
+        "surface": air,
+        "ground_surface": Boundary(heat_film=film, temperature=weather.air_temperature),
+        "ground_bottom": Boundary(heat_film=FIXED, temperature=scenario.ground.deep_temperature),
+        "floor_air": Boundary(flow_open=True, temperature=weather.air_temperature,
+                              humidity=weather.relative_humidity, oxygen=record.ambient_oxygen),
+    }
+
+
+def _start_temperature(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
+    surface, deep = scenario.weather.air_temperature, scenario.ground.deep_temperature
+    depth = CONSTANTS["ground_depth"].value
+    temperature = steady_profile(-mesh.z, depth, surface, deep)
+    temperature[: mesh.pile_count] = scenario.start.temperature
+    return temperature
+
+
+def _split(material: Mix | Cover | BaseLayer, bulk: np.ndarray | float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Organic matter, ash and water [kg m-3] of wet bulk density `bulk` [kg m-3]."""
+    wet = np.asarray(bulk, dtype=float)
+    dry = wet * (1.0 - material.moisture)
+    return dry * material.volatile_solids, dry * (1.0 - material.volatile_solids), wet * material.moisture
+
+
+def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
+            record: np.record) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
+    """Organic matter and ash, and water of each material at each node [kg m-1]; checks that it fits."""
+    organic, ash, wet = (np.zeros((5, mesh.count + 1)) for _ in range(3))
+    surface = grid.mix_surface[np.argsort(grid.mix_surface[:, 0], kind="stable")]
+    top = np.interp(mesh.quarter_x, surface[:, 0], surface[:, 1])
+    depth = np.maximum(top - mesh.quarter_z, 0.0)
+    for number, where, material, compaction in (
+        (MIX, "mix", scenario.mix, scenario.mix.compaction), (COVER, "cover", scenario.cover, 0.0),
+        (BASE, "base_layer", scenario.base_layer, 0.0),
+    ):
+        own = mesh.quad_material == number
+        if not own.any():
+            continue
+        bulk = material.bulk_density * (1.0 + compaction * depth[own])
+        parts = _split(material, bulk)
+        _check_room(where, material, float(bulk.max()), record)
+        for array, part in zip((organic, ash, wet), parts, strict=True):
+            np.add.at(array[number], mesh.quad_nodes[own], part * mesh.quarter_volume[own])
+    return (organic, ash), wet
+
+
+def _check_room(where: str, material: Mix | Cover | BaseLayer, bulk: float, record: np.record) -> None:
+    organic, ash, water = (float(part) for part in _split(material, bulk))
+    air = laws.total_porosity(organic, ash, record) - water / record.water_density
+    if air < record.smallest_air_filled_porosity:
+        raise ScenarioError(
+            f"{where}.bulk_density", f"'{material.bulk_density:.4g} kg/m3' at {100 * material.moisture:.0f} percent moisture",
+            "a bed with free air space left everywhere", f"At its densest ({bulk:.0f} kg/m3) solids and water fill it "
+            f"whole; lower the bulk density, moisture or {where}.compaction" if where == "mix" else
+            "Solids and water fill it whole; lower the bulk density or the moisture")
+
+
+def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], record: np.record) -> Bed:
+    organic, ash = dry
+    mix, cover, base = scenario.mix, scenario.cover, scenario.base_layer
+    reference, permeability, follows, conductivity = (np.zeros(5) for _ in range(4))
+    for number, material in ((MIX, mix), (COVER, cover), (BASE, base)):
+        parts = _split(material, material.bulk_density)
+        porosity = laws.total_porosity(parts[0], parts[1], record)
+        reference[number] = porosity - parts[2] / record.water_density
+        permeability[number] = material.permeability
+        follows[number] = 0.0 if number == COVER else 1.0
+    conductivity[COVER] = cover.conductivity or 0.0
+    conductivity[BASE] = base.conductivity or 0.0
+    pools = np.zeros((mesh.count + 1, 3))
+    pools[:, 0] = organic[MIX] * mix.fast_fraction
+    pools[:, 1] = organic[MIX] * mix.slow_fraction
+    pools[:, 2] = organic[COVER] * cover.slow_fraction
+    capacity = laws.dry_heat_capacity(organic.sum(axis=0), ash.sum(axis=0), record)
+    capacity = capacity + mesh.volume[GROUND] * scenario.ground.heat_capacity
+    bed = Bed(mesh.volume, organic, ash, reference, permeability, follows, conductivity,
+              np.array([mix.fast_rate, mix.slow_rate, cover.slow_rate]), pools, capacity)
+    return bed
+
+
+def reduced_problem(
+    grid: SectionGrid, physics: Physics, boundaries: Mapping[str, Boundary], *, heat_capacity: Mapping[int, float],
+    conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
+    air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
+    oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
+    respiratory_quotient: float = 1.0,
+) -> Problem:
+    """Problem with given properties per material, for reference cases; same path through the solver.
+
+    Parameters
+    ----------
+    heat_capacity, conductivity, permeability, diffusivity : mapping of material to float
+        [J m-3 K-1], [W m-1 K-1], [m2], effective [m2 s-1].
+    substrate : mapping of material to float
+        One pool [kg m-3], burning at `rate` [s-1] times the temperature and oxygen factors.
+    temperature, oxygen : array over nodes or float
+        Initial [K], [1].
+    """
+    mesh = build_mesh(grid)
+    record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
+                        respiratory_quotient=respiratory_quotient)
+    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record)
+    n1 = mesh.count + 1
+    properties = empty_properties(mesh.count)
+    capacity = np.zeros(n1)
+    pools = np.zeros((n1, 3))
+    for material in range(1, 5):
+        properties.conductivity[material] = conductivity.get(material, 0.0)
+        properties.permeability[material] = permeability.get(material, 0.0)
+        properties.diffusivity[material] = diffusivity.get(material, 0.0)
+        capacity += heat_capacity.get(material, 0.0) * mesh.volume[material]
+        pools[:, 0] += substrate.get(material, 0.0) * mesh.volume[material]
+    pile = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
+    properties.gas_volume[:] = air_filled_porosity * pile
+    properties.environment[:, 0] = np.where(pile > 0, rate, 0.0)
+    properties.activity[:] = 1.0
+    none = np.zeros((5, n1))
+    bed = Bed(mesh.volume, none, none, np.ones(5), np.zeros(5), np.zeros(5), np.zeros(5), np.array([rate, 0.0, 0.0]),
+              pools, capacity)
+    start = np.append(np.broadcast_to(np.asarray(temperature, dtype=float), (mesh.count,)), 0.0)
+    gas = np.append(np.broadcast_to(np.asarray(oxygen, dtype=float), (mesh.count,)), 0.0)
+    return _problem(grid, mesh, physics, record, edges, bed, start, np.zeros(n1), gas, properties)

@@ -1,0 +1,105 @@
+"""Moist air and pore gas on the basis of dry gas: saturation, enthalpy, concentration, transport properties.
+
+All functions take scalars in SI units and the run-time record ``c`` (constants, options, site pressure) last.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+from pilesim.base.compiled import compiled
+
+
+@compiled
+def saturation_pressure(temperature: float, c: Any) -> float:
+    """Saturation pressure of water vapour over liquid water [Pa] at `temperature` [K]. Source: Huang2018."""
+    t = temperature - c.celsius_zero
+    return math.exp(
+        c.saturation_a - c.saturation_b / (t + c.saturation_c) - c.saturation_e * math.log(t + c.saturation_d)
+    )
+
+
+@compiled
+def saturation_pressure_slope(temperature: float, saturation: float, c: Any) -> float:
+    """Temperature derivative [Pa K-1] of `saturation` = saturation_pressure(`temperature` [K])."""
+    t = temperature - c.celsius_zero
+    return saturation * (c.saturation_b / (t + c.saturation_c) ** 2 - c.saturation_e / (t + c.saturation_d))
+
+
+@compiled
+def vapour_pressure(temperature: float, activity: float, c: Any) -> float:
+    """Vapour pressure [Pa] over a bed of water `activity` [1]; kept below 0.98 of the total pressure."""
+    return min(c.moist * activity * saturation_pressure(temperature, c), 0.98 * c.pressure)
+
+
+@compiled
+def vapour_ratio(temperature: float, activity: float, c: Any) -> tuple[float, float, float]:
+    """Water vapour per amount of dry gas and its derivatives.
+
+    Parameters
+    ----------
+    temperature : float
+        [K].
+    activity : float
+        Water activity (relative humidity in equilibrium with the bed) [1].
+
+    Returns
+    -------
+    tuple of float
+        Ratio [kg mol-1], its derivatives with temperature [kg mol-1 K-1] and with activity [kg mol-1].
+
+    Source: Dalton's law; exact for ideal gases.
+    """
+    saturation = c.moist * saturation_pressure(temperature, c)
+    vapour = min(activity * saturation, 0.98 * c.pressure)
+    dry = c.pressure - vapour
+    ratio = c.water_molar_mass * vapour / dry
+    gain = c.water_molar_mass * c.pressure / (dry * dry)
+    slope = gain * activity * saturation_pressure_slope(temperature, saturation, c)
+    return ratio, slope, gain * saturation
+
+
+@compiled
+def vapour_enthalpy(temperature: float, c: Any) -> float:
+    """Enthalpy of water vapour [J kg-1] above liquid water at 0 degC."""
+    return c.latent_heat_of_vaporisation + c.vapour_heat_capacity * (temperature - c.celsius_zero)
+
+
+@compiled
+def moist_enthalpy(temperature: float, ratio: float, c: Any) -> float:
+    """Enthalpy of moist gas [J per mol of dry gas] with `ratio` [kg vapour per mol]; zero for dry gas at 0 degC.
+
+    Source: ASHRAE.
+    """
+    dry = c.dry_air_molar_mass * c.dry_air_heat_capacity * (temperature - c.celsius_zero)
+    return dry + ratio * vapour_enthalpy(temperature, c)
+
+
+@compiled
+def dry_gas_concentration(temperature: float, vapour: float, c: Any) -> float:
+    """Amount of dry gas per gas volume [mol m-3] at `vapour` pressure [Pa]."""
+    return (c.pressure - vapour) / (c.gas_constant * temperature)
+
+
+@compiled
+def viscosity(temperature: float, c: Any) -> float:
+    """Dynamic viscosity of air [Pa s]. Source: Sutherland."""
+    return c.viscosity_coefficient * temperature * math.sqrt(temperature) / (temperature + c.viscosity_temperature)
+
+
+@compiled
+def oxygen_diffusivity(temperature: float, c: Any) -> float:
+    """Diffusivity of oxygen in free air [m2 s-1] at the site pressure. Source: Glinski1985, Monteith2013."""
+    ratio = temperature / c.diffusivity_reference_temperature
+    return c.oxygen_diffusivity * ratio**c.diffusivity_exponent * c.standard_pressure / c.pressure
+
+
+@compiled
+def dry_gas_molar_mass(oxygen: float, c: Any) -> float:
+    """Molar mass of dry gas [kg mol-1] whose oxygen mole fraction fell to `oxygen` by respiration."""
+    spent = c.ambient_oxygen - oxygen
+    carbon_dioxide = c.ambient_carbon_dioxide + c.respiratory_quotient * spent
+    return c.inert_gas_molar_mass + oxygen * (c.oxygen_molar_mass - c.inert_gas_molar_mass) + carbon_dioxide * (
+        c.carbon_dioxide_molar_mass - c.inert_gas_molar_mass
+    )

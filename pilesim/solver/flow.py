@@ -1,0 +1,337 @@
+"""Kernels of the gas flow: pressure by banded Cholesky factors, edge fluxes, flow order, advection stencil."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pilesim.balances.airflow import buoyancy, gas_mobility
+from pilesim.balances.surface import EdgeArrays
+from pilesim.base.compiled import compiled
+from pilesim.section.grid import GROUND
+from pilesim.section.operators import Mesh
+
+
+@dataclass(frozen=True, slots=True)
+class FlowPlan:
+    """Numbering of the pressure unknowns and work space.
+
+    Attributes
+    ----------
+    quads : (k,) int
+        Permeable quads.
+    unknown : (count + 1,) int
+        Number of the pressure unknown of each node, -1 where p' is given or there is none.
+    pressure : (count + 1,) float
+        p' [Pa]; holds the given values, the unknown ones are overwritten.
+    band, right : arrays
+        Work space: lower band by columns, right-hand side.
+    """
+
+    quads: np.ndarray
+    unknown: np.ndarray
+    pressure: np.ndarray
+    band: np.ndarray
+    right: np.ndarray
+
+
+def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
+    """Number the pressure unknowns along the shorter logical direction, so that the band is narrow."""
+    pile = np.arange(mesh.pile_count)
+    row, column = mesh.row[pile], mesh.column[pile]
+    by_column = np.unique(row).size <= np.unique(column).size
+    order = np.lexsort((row, column)) if by_column else np.lexsort((column, row))
+    fixed = edges.is_fixed[pile].copy()
+    if not fixed.any():
+        fixed[order[0]] = True  # a closed box: one value is free
+    unknown = np.full(mesh.count + 1, -1)
+    free = order[~fixed[order]]
+    unknown[free] = np.arange(free.size)
+    quads = np.flatnonzero(mesh.quad_material != GROUND)
+    numbers = unknown[mesh.quad_nodes[quads]]
+    high = numbers.max(axis=1)
+    low = np.where(numbers >= 0, numbers, free.size + 1).min(axis=1)
+    width = int(np.max(np.where(high >= 0, high - low, 0))) if free.size else 0
+    band = np.zeros((free.size, width + 1))
+    return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.zeros(free.size))
+
+
+@compiled
+def gas_properties(temperature: Any, activity: Any, oxygen: Any, pile_count: int, mobility: Any, lift: Any,
+                   c: Any) -> None:
+    """Mobility n_d / mu and buoyancy of every pile node, written to `mobility` and `lift`."""
+    for n in range(pile_count):
+        mobility[n] = gas_mobility(temperature[n], activity[n], c)
+        lift[n] = buoyancy(temperature[n], activity[n], oxygen[n], c)
+
+
+@compiled
+def quad_means(quads: Any, quad_nodes: Any, quad_material: Any, by_material: Any, factor: Any, out: Any) -> None:
+    """Mean over the corners of `by_material`[own material, node] x `factor`[node], written to `out` at `quads`."""
+    for k in range(quads.size):
+        q = quads[k]
+        m = quad_material[q]
+        s = 0.0
+        for corner in range(4):
+            n = quad_nodes[q, corner]
+            s += by_material[m, n] * factor[n]
+        out[q] = 0.25 * s
+
+
+@compiled
+def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, conductance: Any, lift: Any, z: Any,
+              unknown: Any, pressure: Any, source: Any, band: Any, right: Any) -> None:
+    band[:, :] = 0.0
+    for n in range(unknown.size):
+        if unknown[n] >= 0:
+            right[unknown[n]] = source[n]
+    first = (0, 0, 0, 1, 1, 2)
+    second = (1, 2, 3, 2, 3, 3)
+    beta = np.empty(4)
+    for k in range(quads.size):
+        q = quads[k]
+        kq = conductance[q]
+        for p in range(6):
+            a, b = quad_nodes[q, first[p]], quad_nodes[q, second[p]]
+            w = kq * quad_pairs[q, p]
+            ua, ub = unknown[a], unknown[b]
+            if ua >= 0:
+                band[ua, 0] += w
+                if ub < 0:
+                    right[ua] += w * pressure[b]
+            if ub >= 0:
+                band[ub, 0] += w
+                if ua < 0:
+                    right[ub] += w * pressure[a]
+            if ua >= 0 and ub >= 0:
+                band[min(ua, ub), abs(ua - ub)] -= w
+        _edge_lift(quad_nodes, q, lift, z, beta)
+        for e in range(4):
+            gain = kq * _form_row(quad_form, q, e, beta)
+            tail, head = _ends(quad_nodes, q, e)
+            if unknown[tail] >= 0:
+                right[unknown[tail]] -= gain
+            if unknown[head] >= 0:
+                right[unknown[head]] += gain
+
+
+@compiled
+def _ends(quad_nodes: Any, q: int, e: int) -> tuple[int, int]:
+    """Tail and head node of edge `e` (bottom, top, left, right) of quad `q`."""
+    if e == 0:
+        return quad_nodes[q, 0], quad_nodes[q, 1]
+    if e == 1:
+        return quad_nodes[q, 2], quad_nodes[q, 3]
+    if e == 2:
+        return quad_nodes[q, 0], quad_nodes[q, 2]
+    return quad_nodes[q, 1], quad_nodes[q, 3]
+
+
+@compiled
+def _edge_lift(quad_nodes: Any, q: int, lift: Any, z: Any, beta: Any) -> None:
+    for e in range(4):
+        tail, head = _ends(quad_nodes, q, e)
+        beta[e] = 0.5 * (lift[tail] + lift[head]) * (z[head] - z[tail])
+
+
+@compiled
+def _form_row(form: Any, q: int, e: int, v: Any) -> float:
+    """Row `e` of the symmetric 4 x 4 form of quad `q` times `v`."""
+    if e == 0:
+        return form[q, 0] * v[0] + form[q, 1] * v[1] + form[q, 2] * v[2] + form[q, 3] * v[3]
+    if e == 1:
+        return form[q, 1] * v[0] + form[q, 4] * v[1] + form[q, 5] * v[2] + form[q, 6] * v[3]
+    if e == 2:
+        return form[q, 2] * v[0] + form[q, 5] * v[1] + form[q, 7] * v[2] + form[q, 8] * v[3]
+    return form[q, 3] * v[0] + form[q, 6] * v[1] + form[q, 8] * v[2] + form[q, 9] * v[3]
+
+
+@compiled
+def _factor(band: Any) -> None:
+    """Cholesky factor in place of a symmetric positive definite band, stored as lower columns."""
+    size, width = band.shape
+    for k in range(size):
+        root = np.sqrt(band[k, 0])
+        band[k, 0] = root
+        reach = min(width - 1, size - 1 - k)
+        for j in range(1, reach + 1):
+            band[k, j] /= root
+        for j in range(1, reach + 1):
+            w = band[k, j]
+            if w != 0.0:
+                for i in range(reach - j + 1):
+                    band[k + j, i] -= w * band[k, i + j]
+
+
+@compiled
+def _substitute(band: Any, right: Any) -> None:
+    size, width = band.shape
+    for k in range(size):
+        value = right[k] / band[k, 0]
+        right[k] = value
+        for j in range(1, min(width, size - k)):
+            right[k + j] -= value * band[k, j]
+    for k in range(size - 1, -1, -1):
+        s = right[k]
+        for j in range(1, min(width, size - k)):
+            s -= band[k, j] * right[k + j]
+        right[k] = s / band[k, 0]
+
+
+@compiled
+def solve_flow(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, conductance: Any, lift: Any, z: Any,
+               unknown: Any, pressure: Any, source: Any, is_open: Any, band: Any, right: Any, east: Any, north: Any,
+               outflow: Any) -> None:
+    """Pressure, then fluxes of dry gas [mol s-1 m-1].
+
+    Parameters
+    ----------
+    conductance : (quads,) array
+        K n_d / mu of each quad.
+    lift : (count + 1,) array
+        Buoyancy [N m-3].
+    source : (count + 1,) array
+        Gas made at each node [mol s-1 m-1].
+    east, north : (count + 1,) arrays
+        Overwritten: flux from each node to its east and north neighbour.
+    outflow : (count + 1,) array
+        Overwritten: gas leaving through the outer edge at open nodes, negative where it enters.
+    """
+    _assemble(quads, quad_nodes, quad_pairs, quad_form, conductance, lift, z, unknown, pressure, source, band, right)
+    if right.size:
+        _factor(band)
+        _substitute(band, right)
+    for n in range(unknown.size):
+        if unknown[n] >= 0:
+            pressure[n] = right[unknown[n]]
+        east[n] = 0.0
+        north[n] = 0.0
+        outflow[n] = source[n] if is_open[n] else 0.0
+    d = np.empty(4)
+    for k in range(quads.size):
+        q = quads[k]
+        _edge_lift(quad_nodes, q, lift, z, d)
+        for e in range(4):
+            tail, head = _ends(quad_nodes, q, e)
+            d[e] = pressure[head] - pressure[tail] - d[e]
+        for e in range(4):
+            flux = -conductance[q] * _form_row(quad_form, q, e, d)
+            tail, head = _ends(quad_nodes, q, e)
+            if e < 2:
+                east[tail] += flux
+            else:
+                north[tail] += flux
+            if is_open[tail]:
+                outflow[tail] -= flux
+            if is_open[head]:
+                outflow[head] += flux
+
+
+@compiled
+def flow_order(neighbours: Any, east: Any, north: Any, pile_count: int, order: Any, degree: Any) -> None:
+    """Pile nodes with upstream nodes first (breadth first); closed eddies are cut where they are met.
+
+    Parameters
+    ----------
+    order : (pile_count,) int array
+        Overwritten.
+    degree : (count + 1,) int array
+        Work space.
+    """
+    degree[:] = 0
+    for n in range(pile_count):
+        for d in (0, 2):
+            m = neighbours[n, d]
+            flux = east[n] if d == 0 else north[n]
+            if m < pile_count:
+                if flux > 0.0:
+                    degree[m] += 1
+                elif flux < 0.0:
+                    degree[n] += 1
+    filled = 0
+    for n in range(pile_count):
+        if degree[n] == 0:
+            order[filled] = n
+            degree[n] = -1
+            filled += 1
+    done = 0
+    seed = 0
+    while done < pile_count:
+        if done == filled:
+            while degree[seed] < 0:
+                seed += 1
+            order[filled] = seed
+            degree[seed] = -1
+            filled += 1
+        n = order[done]
+        done += 1
+        for d in range(4):
+            m = neighbours[n, d]
+            if m >= pile_count:
+                continue
+            if d == 0:
+                flux = east[n]
+            elif d == 1:
+                flux = -east[m]
+            elif d == 2:
+                flux = north[n]
+            else:
+                flux = -north[m]
+            if flux > 0.0 and degree[m] > 0:
+                degree[m] -= 1
+                if degree[m] == 0:
+                    order[filled] = m
+                    degree[m] = -1
+                    filled += 1
+
+
+@compiled
+def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any, north: Any, outflow: Any,
+                      carried: Any, pile_count: int, stencil: Any, total: Any) -> None:
+    """Second-order limited upwind weights of div(N carried), in upstream-implicit form.
+
+    The face value is c_U + k (c_U - c_UU) with the van Leer ratio k taken from the present field `carried`;
+    without a second upstream node it is the mean of both ends. Net supply to a node is
+    sum(stencil x neighbours and second neighbours) - total x own value + inflow from outside.
+
+    Parameters
+    ----------
+    stencil : (count + 1, 8) array
+        Overwritten: weights of the east, west, north, south neighbours, then of those beyond.
+    total : (count + 1,) array
+        Overwritten: weight of the node itself, outflow through the outer edge included.
+    """
+    stencil[:, :] = 0.0
+    for n in range(pile_count):
+        total[n] = max(outflow[n], 0.0)
+    for n in range(pile_count):
+        for axis in (0, 2):
+            flux = east[n] if axis == 0 else north[n]
+            other = neighbours[n, axis]
+            if flux == 0.0 or other >= pile_count:
+                continue
+            if flux > 0.0:
+                u, d, side, ahead = n, other, axis + 1, axis  # u lies to the west or south of d
+            else:
+                u, d, side, ahead = other, n, axis, axis + 1
+                flux = -flux
+            beyond = upstream[d, side]
+            if beyond >= pile_count:
+                stencil[d, side] += 0.5 * flux
+                total[d] -= 0.5 * flux
+                total[u] += 0.5 * flux
+                stencil[u, ahead] -= 0.5 * flux
+                continue
+            length_down = np.sqrt((x[d] - x[u]) ** 2 + (z[d] - z[u]) ** 2)
+            length_up = np.sqrt((x[u] - x[beyond]) ** 2 + (z[u] - z[beyond]) ** 2)
+            slope_down = (carried[d] - carried[u]) / length_down
+            slope_up = (carried[u] - carried[beyond]) / length_up
+            k = 0.0
+            if slope_down * slope_up > 0.0:
+                k = length_down / length_up * slope_down / (slope_down + slope_up)
+            stencil[d, side] += flux * (1.0 + k)
+            stencil[d, 4 + side] -= flux * k
+            total[u] += flux * (1.0 + k)
+            stencil[u, side] += flux * k

@@ -1,0 +1,158 @@
+"""March through time: step control and the budgets that every run keeps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from pilesim.base.errors import StepFailed
+from pilesim.build import Problem
+from pilesim.model import State
+from pilesim.solver.step import TOTALS, Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
+
+DAY = 86400.0
+
+
+@dataclass(slots=True)
+class Tally:
+    """Budgets of a run and how hard it was.
+
+    Attributes
+    ----------
+    inputs : (len(TOTALS),) array
+        Time integrals of what entered (and, for heat and water of respiration, was made), in J and kg per m.
+    throughput : (len(TOTALS),) array
+        Integrals of the absolute values.
+    oxygen : (3,) array
+        Oxygen supplied, used in the oxygen balance, stored [mol per m].
+    oxygen_burnt : float
+        Oxygen that the substrate consumed [mol per m].
+    defect_squared : float
+        Largest weighted mean square of stored against output temperature [K2].
+    """
+
+    inputs: np.ndarray
+    throughput: np.ndarray
+    oxygen: np.ndarray
+    oxygen_burnt: float = 0.0
+    defect_squared: float = 0.0
+    steps: int = 0
+    rejected: int = 0
+    passes: int = 0
+    sweeps: int = 0
+    oxygen_sweeps: int = 0
+    oxygen_unfinished: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """One accepted step as an observer sees it."""
+
+    before: State
+    after: State
+    outcome: Outcome
+    step: float
+
+
+def march(problem: Problem, duration: float, controls: Controls,
+          observe: Callable[[Stepper, Moment], None]) -> tuple[Stepper, State, Tally]:
+    """Run from the start to `duration` [s]; `observe` sees every accepted step.
+
+    Raises
+    ------
+    StepFailed
+        When no acceptable step is found.
+    """
+    stepper = make_stepper(problem, controls)
+    state, held, oxygen_rates = begin(stepper)
+    previous: tuple[State, Held, float] = (state, held, controls.fixed_step or controls.first_step)
+    tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), np.zeros(3))
+    older: list[tuple[float, np.ndarray]] = []
+    step = controls.fixed_step or controls.first_step
+    tries = 0
+    while state.time < duration * (1.0 - 1e-12):
+        step = _land(step, duration - state.time)
+        outcome = attempt(stepper, state, held, previous, older, step)
+        if _refused(outcome, step, controls):
+            tally.rejected += 1
+            tries += 1
+            if tries > 30 or not np.isfinite(outcome.state.temperature).all():
+                raise StepFailed(
+                    f"no acceptable time step at day {state.time / DAY:.3f} (step {step:.3g} s, {tries} tries); "
+                    "try a coarser or finer run.cell, and check extreme values in the scenario")
+            step *= max(0.4, 0.85 * outcome.error ** (-1 / 3)) if np.isfinite(outcome.error) else 0.4
+            continue
+        tries = 0
+        _count(tally, problem, stepper, state, outcome, oxygen_rates, step)
+        observe(stepper, Moment(state, outcome.state, outcome, step))
+        older = [*older[-2:], (state.time, state.temperature)]
+        previous = (state, held, step)
+        state, held, oxygen_rates = outcome.state, outcome.held, outcome.oxygen_totals
+        if not controls.fixed_step:
+            step = _next_step(step, outcome, controls)
+    return stepper, state, tally
+
+
+def _land(step: float, left: float) -> float:
+    """Shorten a step so that the run ends on time without a tiny last one."""
+    if step >= left:
+        return left
+    return 0.5 * left if step > 0.6 * left else step
+
+
+def _refused(outcome: Outcome, step: float, controls: Controls) -> bool:
+    if not np.isfinite(outcome.state.temperature).all() or outcome.negative_water:
+        return True
+    return not controls.fixed_step and outcome.error > 1.5 and step > controls.smallest_step
+
+
+def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
+    factor = min(max(0.85 * max(outcome.error, 1e-6) ** (-1 / 3), 0.4), 2.0)
+    return min(max(step * factor, controls.smallest_step), controls.largest_step)
+
+
+def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outcome: Outcome,
+           oxygen_before: np.ndarray, step: float) -> None:
+    new, record = outcome.state, problem.record
+    tally.inputs += step * outcome.totals
+    tally.throughput += step * np.abs(outcome.totals)
+    supplied, used, stored = outcome.oxygen_totals
+    tally.oxygen += step * np.array([0.5 * (supplied + oxygen_before[0]), 0.5 * (used + oxygen_before[1]), stored])
+    burnt = float(np.sum(state.substrate - new.substrate))
+    tally.oxygen_burnt += burnt * record.oxygen_demand / record.oxygen_molar_mass
+    capacity = problem.bed.dry_capacity + record.water_heat_capacity * new.water
+    level = record.celsius_zero + new.stored / np.maximum(capacity, 1e-300)
+    tally.defect_squared = max(tally.defect_squared, float(np.sum(stepper.weight * (level - new.temperature) ** 2)))
+    tally.steps += 1
+    tally.passes += outcome.passes
+    tally.sweeps += outcome.sweeps
+    tally.oxygen_sweeps += abs(outcome.oxygen_sweeps)
+    tally.oxygen_unfinished += outcome.oxygen_sweeps < 0
+
+
+def budget_errors(problem: Problem, start: tuple[np.ndarray, np.ndarray], state: State,
+                  tally: Tally) -> dict[str, float]:
+    """Errors of the budgets relative to throughput: heat, water, oxygen.
+
+    Parameters
+    ----------
+    start : tuple of arrays
+        Stored enthalpy and water at the start.
+    """
+    i = {name: k for k, name in enumerate(TOTALS)}
+    heat_names = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat")
+    water_names = ("gas_vapour", "vapour_film", "metabolic", "leachate")
+    heat = float(np.sum(state.stored - start[0])) - sum(tally.inputs[i[k]] for k in heat_names)
+    water = float(np.sum(state.water - start[1])) - sum(tally.inputs[i[k]] for k in water_names)
+    heat_scale = sum(tally.throughput[i[k]] for k in heat_names) + 1e-6 * float(np.sum(np.abs(start[0])))
+    water_scale = sum(tally.throughput[i[k]] for k in water_names) + 1e-6 * float(np.sum(start[1]))
+    supplied, _, stored = tally.oxygen
+    oxygen = supplied - stored - tally.oxygen_burnt
+    oxygen_scale = abs(supplied) + tally.oxygen_burnt + abs(stored)
+    return {
+        "heat": abs(heat) / max(heat_scale, 1e-300),
+        "water": abs(water) / max(water_scale, 1e-300) if water_scale > 0 else 0.0,
+        "oxygen": abs(oxygen) / max(oxygen_scale, 1e-300),
+    }

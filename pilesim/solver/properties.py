@@ -1,0 +1,94 @@
+"""Kernel of the bed's properties: everything that follows from water, temperature and decay at one moment."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from pilesim.balances.substrate import oxygen_uptake
+from pilesim.base.compiled import compiled
+from pilesim.matter.bed import (
+    air_filled_porosity,
+    capillary_conductance,
+    kozeny_carman,
+    relative_gas_diffusivity,
+    thermal_conductivity,
+    total_porosity,
+    water_activity,
+)
+from pilesim.matter.biology import air_space_factor, half_saturation, moisture_factor, temperature_factor
+from pilesim.matter.moist_air import dry_gas_concentration, oxygen_diffusivity, vapour_pressure
+from pilesim.section.grid import BASE, COVER, MIX
+
+_MIX, _COVER, _BASE = int(MIX), int(COVER), int(BASE)
+
+
+@compiled
+def bed_properties(water: Any, substrate: Any, pile_count: int, bed: Any, out: Any, c: Any) -> None:
+    """Update what follows from water and decay. Shared nodes hold their water at equal saturation."""
+    for n in range(pile_count):
+        pore = 0.0
+        dry_total = 0.0
+        lost_mix = max(bed.pool_start[n, 0] + bed.pool_start[n, 1] - substrate[n, 0] - substrate[n, 1], 0.0)
+        lost_cover = max(bed.pool_start[n, 2] - substrate[n, 2], 0.0)
+        for m in range(_MIX, _BASE + 1):
+            volume = bed.volume[m, n]
+            if volume <= 0.0:
+                continue
+            organic = bed.organic[m, n]
+            if m == _MIX:
+                organic -= lost_mix
+            elif m == _COVER:
+                organic -= lost_cover
+            out.dry_mass[m, n] = organic + bed.ash[m, n]
+            dry_total += out.dry_mass[m, n]
+            pore += volume * total_porosity(organic / volume, bed.ash[m, n] / volume, c)
+        saturation = min(water[n] / (c.water_density * pore), 1.0) if pore > 0.0 else 0.0
+        out.pore_volume[n] = pore
+        out.node_dry_mass[n] = dry_total
+        out.activity[n] = water_activity(water[n] / dry_total, c)[0] if dry_total > 0.0 else 1.0
+        gas = 0.0
+        for m in range(_MIX, _BASE + 1):
+            volume = bed.volume[m, n]
+            if volume <= 0.0:
+                continue
+            dry = out.dry_mass[m, n]
+            porosity = total_porosity((dry - bed.ash[m, n]) / volume, bed.ash[m, n] / volume, c)
+            air = air_filled_porosity(porosity, saturation, c)
+            gas += volume * air
+            out.water[m, n] = c.water_density * saturation * porosity * volume
+            out.diffusivity[m, n] = relative_gas_diffusivity(air, porosity, c)
+            out.capillary[m, n] = capillary_conductance(porosity, saturation, c)
+            out.conductivity[m, n] = bed.given_conductivity[m]
+            if bed.given_conductivity[m] <= 0.0:
+                out.conductivity[m, n] = thermal_conductivity(porosity, saturation, c)
+            gain = 1.0
+            if bed.follows[m] > 0.0:
+                gain = min(kozeny_carman(air, c) / kozeny_carman(bed.reference_air[m], c), c.permeability_gain_cap)
+            out.permeability[m, n] = bed.permeability[m] * gain
+            limit = air_space_factor(air, c) * moisture_factor(out.water[m, n] / (out.water[m, n] + dry), c)
+            if m == _MIX:
+                out.environment[n, 0] = bed.pool_rate[0] * limit
+                out.environment[n, 1] = bed.pool_rate[1] * limit
+            elif m == _COVER:
+                out.environment[n, 2] = bed.pool_rate[2] * limit
+        out.gas_volume[n] = gas
+
+
+@compiled
+def gas_state(temperature: Any, substrate: Any, pile_count: int, out: Any, c: Any) -> None:
+    """Update what follows from temperature: gas amount, its diffusivity, half saturation, uptake at full oxygen."""
+    for n in range(pile_count):
+        vapour = vapour_pressure(temperature[n], out.activity[n], c)
+        concentration = dry_gas_concentration(temperature[n], vapour, c)
+        diffusivity = oxygen_diffusivity(temperature[n], c)
+        if c.constant_density > 0.0:
+            concentration = c.reference_concentration
+            diffusivity = 1.0  # the relative value is then the effective diffusivity itself
+        out.gas_diffusivity[n] = concentration * diffusivity
+        out.gas_amount[n] = out.gas_volume[n] * concentration
+        out.half[n] = half_saturation(vapour, c)
+        factor, _ = temperature_factor(temperature[n], c)
+        burnt = 0.0
+        for pool in range(3):
+            burnt += out.environment[n, pool] * substrate[n, pool]
+        out.uptake[n] = oxygen_uptake(burnt * factor, c)
