@@ -156,7 +156,7 @@ _ALL = (
     Constant("base_bulk_density", 250.0, "kg m-3", 120, 400, "Ernstson1993", _T, "wet wood chips"),
     Constant("base_moisture", 0.35, "1", 0.1, 0.65, "Ernstson1993", _T, "wet basis"),
     Constant("base_volatile_solids", 0.97, "1", 0.8, 0.99, "Ernstson1993", _T, "share of dry matter"),
-    # --- defaults of weather, start, run and limits ------------------------------------------------------------------
+    # --- defaults of weather, start, run and limits ------------------------------------------------
     Constant("weather_relative_humidity", 0.70, "1", 0.0, 1.0, "CommonPractice", _T, "typical outdoor air"),
     Constant("weather_wind_speed", 2.0, "m s-1", 0.0, 10.0, "CommonPractice", _T, "light breeze near the ground"),
     Constant("start_temperature", 293.15, "K", 273.15, 313.15, "CommonPractice", _T, "20 degC, freshly mixed"),

@@ -1,6 +1,6 @@
 """Malformed scenarios as data, for the tests of load() and with_() and for those of the command line.
 
-FILES: whole files that must be refused. OVERRIDES: changes of the bundled reference pile that must be refused.
+FILES: whole files that must be refused. OVERRIDES: changes of the reference pile that must be refused.
 Each case has the `where` of the error and a fragment that its one line must contain.
 """
 

@@ -1,4 +1,4 @@
-"""Every malformed scenario gives one ScenarioError of one line, with the right place and a useful fragment."""
+"""Every malformed scenario gives one ScenarioError of one line, with the right place and advice."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ def test_the_good_file_loads(tmp_path):
 
 @pytest.mark.parametrize("case", FILES, ids=lambda case: case.case)
 def test_bad_file_is_refused_in_one_line(case: File, tmp_path):
-    """Planted: reading without the size limit, the recursion guard, the decoder's guard: each seen to fail."""
+    """Planted: reading without the size limit, the recursion guard, the decoder's guard: seen to fail."""
     for name, content in case.beside.items():
         (tmp_path / name).write_bytes(content)
     path = tmp_path / "case.toml"
@@ -41,7 +41,7 @@ def test_bad_file_is_refused_in_one_line(case: File, tmp_path):
 
 @pytest.mark.parametrize("case", OVERRIDES, ids=lambda case: case.case)
 def test_bad_change_is_refused_in_one_line(case: Override):
-    """Planted: ranges not applied, the ton test removed, the crest test removed: each seen to fail."""
+    """Planted: ranges not applied, the ton test removed, the crest test removed: seen to fail."""
     reference = load("reference_pile")
     with pytest.raises(ScenarioError) as caught:
         set_values(reference, case.changes)
@@ -49,7 +49,7 @@ def test_bad_change_is_refused_in_one_line(case: Override):
 
 
 def test_places_that_are_no_files(tmp_path):
-    """A missing file, a folder, a pipe, a loop of links, an impossible name: one line, no traceback, no hang."""
+    """A missing file, a folder, a pipe, a loop of links, a long name: one line each, no hang."""
     os.mkfifo(tmp_path / "pipe.toml")
     (tmp_path / "loop.toml").symlink_to(tmp_path / "loop.toml")
     (tmp_path / "folder.toml").mkdir()

@@ -45,7 +45,7 @@ def test_bundled_scenarios_all_load():
 
 
 def test_reference_pile_is_the_agreed_one(reference):
-    """Every value in SI. Planted: a wrong default name in the schema (cover for mix moisture): seen to fail."""
+    """Every value in SI. Planted: a wrong default name in the schema (cover for mix): seen to fail."""
     s = reference
     assert dataclasses.astuple(s.site) == (0.0, None, None)
     assert dataclasses.astuple(s.weather) == ("constant", 283.15, 0.7, 2.0)
@@ -80,7 +80,7 @@ def test_reference_pile_is_the_agreed_one(reference):
 
 
 def test_defaults_come_from_the_registry():
-    """Every constant named in the schema exists, in the schema's unit, and its default lies in the key's range."""
+    """Every constant the schema names exists, in the schema's unit, and its value is in the key's range."""
     reference = load("reference_pile")
     named = [(t, k, spec) for t, keys in SCHEMA.items() for k, spec in keys.items() if spec.constant]
     assert len(named) > 30
@@ -274,7 +274,7 @@ _SMALL = st.floats(0.0, 1.0).map(lambda v: f"{v:.3f} m")
     width=_WIDTHS, height=st.floats(0.3, 4.0), crest=st.one_of(st.none(), _SMALL), cover=_SMALL, base=_SMALL
 )
 def test_what_is_accepted_has_a_possible_outline(width, height, crest, cover, base):
-    """Property: an accepted trapezoid closes at or above its height, its slope is in range and the cover fits."""
+    """Property: an accepted trapezoid closes at or above its height, its slope is allowed, its cover fits."""
     changes = {
         "pile.base_width": width,
         "pile.height": f"{height} m",

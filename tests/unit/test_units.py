@@ -58,12 +58,12 @@ ROUND_OFF = 4e-15  # a few units in the last place: conversions are one or two p
     ],
 )
 def test_text_with_a_unit_becomes_si(text, unit, expected):
-    """Planted: offset of degF dropped, yd3 read as 3 yd, percent not divided, degrees kept: each seen to fail."""
+    """Planted: offset of degF dropped, yd3 read as 3 yd, percent not divided, degrees kept: seen to fail."""
     assert to_si(text, unit, "here") == pytest.approx(expected, rel=ROUND_OFF)
 
 
 def test_percent_is_the_nearest_float():
-    """Shares typed as percent must equal the same share typed bare, so that two spellings are one scenario."""
+    """Shares typed as percent must equal the same share typed bare, so that both are one scenario."""
     assert [to_si(f"{n} percent", "1", "x") for n in range(101)] == [float(f"{n}e-2") for n in range(101)]
 
 
@@ -135,7 +135,7 @@ def test_what_is_no_length_is_refused(text):
     ],
 )
 def test_traps_are_refused_with_advice(text, unit, advice):
-    """pint alone reads 50 deg as 0.87, 45 percent as 0.45 rad, 20 delta_degC as 20 K: each seen to fail so."""
+    """pint alone reads 50 deg as 0.87, 45 percent as 0.45 rad, 20 delta_degC as 20 K: seen to fail so."""
     with pytest.raises(ScenarioError, match=advice):
         to_si(text, unit, "here")
 
@@ -224,7 +224,7 @@ def test_unknown_unit_system_is_refused():
 
 
 def test_error_survives_a_worker_process():
-    """Errors cross process borders in studies. Planted: only the text handed to Exception: unpickling fails."""
+    """Errors cross process borders in studies. Planted: one argument to Exception: fails."""
     error = ScenarioError("pile.height", "'x'", "a height", "Do this.")
     copy = pickle.loads(pickle.dumps(error))
     assert str(copy) == str(error) == "pile.height = 'x': expected a height. Do this."
