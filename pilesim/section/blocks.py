@@ -18,7 +18,7 @@ from pilesim.section.outline import Outline
 NARROW_CREST = 0.25  # half crest over half width below which the corner moves down the flank
 GROUND_STRETCH = 1.9  # exponent of the ground's grading: last cell = exp(1.9) = 6.7 times the first
 KITE_SPREAD = 0.4  # least distance of the kite's feet from the outer shoulder, in cover thicknesses
-CORNER_RELIEF = 3.0  # push of the rows off a corner on the flank (0: slivers; 3.6: one steep pile in 100 folds)
+CORNER_RELIEF = 3.0  # push of the rows off a corner on the flank (0: slivers; 3.6: 1 pile in 100 folds)
 FLAT_KITE_SPREAD = 0.75  # the same for a corner on the straight flank
 
 

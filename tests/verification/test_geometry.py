@@ -267,7 +267,7 @@ def test_column_is_one_cell_wide():
     cell=st.floats(0.02, 0.3),
 )
 def test_any_trapezoid_is_exact_and_convex(height, degrees, crest, cover, base, cell):
-    """`crest` in mix heights. Fault that fails it: as for the single cases; CORNER_RELIEF 8."""
+    """`crest` in mix heights. Fault that fails it: as for the single cases; CORNER_RELIEF 12."""
     crest_width = crest * height
     width = crest_width + 2 * height / math.tan(math.radians(degrees))
     assume(width * height < 2e4 * cell**2)
