@@ -1,0 +1,28 @@
+"""The cautions that go with every result: what can hurt someone, and what the model leaves out.
+
+Facts as in official guidance: temperature levels as in the NRCS composting job sheet (practice 317) and
+fire-service guidance; confined spaces as in the FACE 11CA008 investigation; bioaerosols as in HSE guidance on
+composting. The wording is our own. TO CHECK against the originals.
+"""
+
+from __future__ import annotations
+
+CAUTIONS = (
+    "Fire: large, dry or ageing piles can heat themselves until they burn. Probe often; never open a "
+    "pile that smokes or is above 80 degC (176 degF), call the fire service. The local fire code "
+    "applies.",
+    "Gases: hydrogen sulphide, carbon monoxide and lack of oxygen kill in drains, pits, pipes and "
+    "bunkers. Treat them as confined spaces, test the air, never enter to rescue without breathing "
+    "gear.",
+    "Dust and spores: keep upwind, wet the pile before moving it, use a filtered cab or respirator; "
+    "keep people with weak lungs or immunity away.",
+    "Steam, machines, collapse: hot vapour leaves an opened pile; undercut or snow-capped faces fall; "
+    "do not climb on the pile, lock out machines.",
+    "This is a model result, not a measurement and not a statement of compliance: ask your regulator "
+    "and licensed professionals.",
+)
+
+MODEL_LIMITS = (
+    "Limits of the model: a cross-section without ends, quasi-steady oxygen, no settling; until it is "
+    "calibrated on your material, rates are no better than 50 percent either way."
+)

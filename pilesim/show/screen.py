@@ -1,0 +1,261 @@
+"""What the commands print: measures of one run, the table of designs with a closing sentence, progress."""
+
+from __future__ import annotations
+
+import json
+import math
+import shutil
+import sys
+import textwrap
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+from pilesim.base.constants import CONSTANTS
+from pilesim.base.units import format_number, to_display
+from pilesim.result import Measure, Summary
+from pilesim.show.cautions import CAUTIONS, MODEL_LIMITS
+from pilesim.study.table import SEPARATOR, rows
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+_NEVER = "not reached"
+_SECONDS_BETWEEN_LINES = 10.0
+_MOST_PLACES = 4  # behind the decimal point of a value with its error
+_MOST_NAMED = 12  # designs named in a sentence
+
+# measure, heading (a line break where a narrow table may break it), factor and unit for metric output
+_COLUMNS: tuple[tuple[str, str, float, str], ...] = (
+    ("cold_edge_fraction", "cold\nedges", 1.0, ""),
+    ("anaerobic_fraction_day_14", "starved\nday 14", 1.0, ""),
+    ("days_to_aerobic", "days to\naerobic", 1.0, ""),
+    ("peak_temperature", "peak", 1.0, ""),
+    ("water_loss", "water\nloss", 1.0, ""),
+    ("cover_leakance", "leakance", 1.0, ""),
+    ("mix_mass", "mix", 1e-3, "t m-1"),
+    ("cover_volume", "cover", 1.0, ""),
+)
+
+
+def value_with_error(value: float, error: float) -> str:
+    """``0.230 ±0.021``: the error with two digits, the value to the same place; exact values alone."""
+    size = abs(error)
+    if math.isnan(value) or math.isinf(value) or math.isnan(size) or size == 0.0:
+        return format_number(value)
+    if abs(value) < 1e-3 or abs(value) >= 1e6 or size < 0.5 * 10.0**-_MOST_PLACES:
+        return f"{format_number(value)} ±{size:.2g}"
+    places = min(_MOST_PLACES, max(0, 1 - math.floor(math.log10(size))))
+    return f"{value:.{places}f} ±{size:.{places}f}"
+
+
+def _shown(value: float | None, error: float | None, unit: str, system: str) -> tuple[str, str]:
+    number, label = to_display(math.nan if value is None else value, unit, system)
+    spread, _ = to_display(math.nan if error is None else error, unit, system, difference=True)
+    return value_with_error(number, spread), "" if label == "1" else label
+
+
+# ------------------------------------------------------------------------------------------------- one run
+def print_run(summary: Summary, title: str, system: str) -> None:
+    """The measures of a run as a table, then its messages and the cautions."""
+    print(title)
+    print(f"scenario {summary.scenario}, pilesim {summary.version}, value ±numerical error\n")
+    _print_table(["measure", "value", "unit", "meaning"], list(_run_lines(summary.measures, system)))
+    if summary.messages:
+        print_lines(["", "Messages:", *(f"- {text}" for text in summary.messages)])
+    print_lines(["", *caution_lines()])
+
+
+def _run_lines(measures: dict[str, Measure], system: str) -> Iterator[list[str]]:
+    for name, measure in measures.items():
+        if not isinstance(measure.value, dict):
+            yield [
+                name,
+                *_measure_cells(name, measure.value, measure.error, measure.unit, system),
+                measure.meaning,
+            ]
+            continue
+        yield [name, "", "", measure.meaning]
+        errors = measure.error if isinstance(measure.error, dict) else {}
+        for zone, value in measure.value.items():
+            yield [f"  {zone}", *_measure_cells(name, value, errors.get(zone), measure.unit, system), ""]
+
+
+def _measure_cells(name: str, value: Any, error: Any, unit: str, system: str) -> list[str]:
+    if value is None:
+        return [_NEVER if name.startswith("days_to_") else "-", ""]
+    return list(_shown(value, error, unit, system))
+
+
+def aligned(lines: Sequence[Sequence[str]]) -> list[str]:
+    """Columns padded to the same width, two spaces between."""
+    widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
+    return [
+        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
+        for line in lines
+    ]
+
+
+def _print_table(heads: list[str], cells: list[list[str]], keys: int = 0) -> None:
+    """Boxed on a terminal, plain aligned columns elsewhere.
+
+    A table too wide for the terminal is printed as two, each with the first `keys` columns, if that helps.
+    """
+    longest = [
+        max(len(word) for line in [heads, *cells] for word in line[i].split() or [""])
+        for i in range(len(heads))
+    ]
+    fits = sum(longest) + len(longest) <= shutil.get_terminal_size().columns
+    if sys.stdout.isatty() and not fits and keys and len(heads) > keys + 1:
+        middle = (keys + len(heads) + 1) // 2
+        for part in (slice(keys, middle), slice(middle, None)):
+            _print_table(heads[:keys] + heads[part], [line[:keys] + line[part] for line in cells], keys)
+            print()
+        return
+    if not sys.stdout.isatty() or not fits:
+        print("\n".join(aligned([[head.replace(".\n", ".").replace("\n", " ") for head in heads], *cells])))
+        return
+    from rich import box
+    from rich.console import Console
+    from rich.table import Table
+    from rich.text import Text
+
+    boxed = Table(box=box.SIMPLE_HEAD, show_edge=False, pad_edge=False, padding=(0, 1, 0, 0))
+    for head, width in zip(heads, longest, strict=True):
+        boxed.add_column(Text(head), min_width=width)
+    for line in cells:
+        boxed.add_row(*(Text(cell) for cell in line))
+    Console(markup=False, highlight=False).print(boxed)
+
+
+def print_lines(lines: Sequence[str]) -> None:
+    """Lines as they are in a pipe, wrapped between words on a terminal."""
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
+    for line in lines:
+        print(textwrap.fill(line, width, subsequent_indent="  ", break_on_hyphens=False) if width else line)
+
+
+def caution_lines() -> list[str]:
+    """The limits of the model and the usual cautions, one a line."""
+    return [MODEL_LIMITS, "Cautions:", *(f"- {text}" for text in CAUTIONS)]
+
+
+# --------------------------------------------------------------------------------------------- many designs
+def print_comparison(table: xr.Dataset, system: str) -> None:
+    """The table of designs (boxed on a terminal, plain in a pipe), the closing sentences, the cautions."""
+    designs = rows(table)
+    keys = list(json.loads(table.attrs["vary"]))
+    heads, cells = _comparison_cells(table, designs, keys, system)
+    print(f"{table.attrs['title']}: {len(designs)} designs, value ±numerical error")
+    _print_table(heads, cells, len(keys))
+    print_lines(
+        [f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"]
+    )
+    print()
+    print_lines(verdict(designs, keys, table.attrs))
+    said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
+    print_lines(
+        [
+            f"- {text} ({sum(text in row for row in said)} of {len(designs)} designs)"
+            for text in json.loads(table.attrs["messages"])
+        ]
+    )
+    print_lines(["", *caution_lines()])
+
+
+def _comparison_cells(
+    table: xr.Dataset, designs: list[dict[str, Any]], keys: list[str], system: str
+) -> tuple[list[str], list[list[str]]]:
+    columns = [column for column in _COLUMNS if column[0] in table]
+    heads, cells = [key.replace(".", ".\n") for key in keys], [[row[key] for key in keys] for row in designs]
+    for name, heading, factor, metric_unit in columns:
+        unit, label = str(table[name].attrs["units"]), ""
+        if system != "metric":
+            factor, metric_unit = 1.0, ""
+        for row, line in zip(designs, cells, strict=True):
+            if math.isnan(row[name]):
+                line.append(_NEVER if name.startswith("days_to_") and row["status"] == "ok" else "-")
+                continue
+            text, label = _shown(
+                row[name] * factor, row[f"{name}_error"] * factor, metric_unit or unit, system
+            )
+            line.append(text)
+        heads.append(f"{heading}\n[{label}]" if label else heading)
+    for row, line in zip(designs, cells, strict=True):
+        line.append(row["status"])
+    return [*heads, "status"], cells
+
+
+def design_name(row: dict[str, Any], keys: Sequence[str]) -> str:
+    """``pile.height 2 m, cover.thickness 0.2 m``."""
+    return ", ".join(f"{key} {row[key]}" for key in keys)
+
+
+def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[str, Any]) -> list[str]:
+    """Plain sentences: which designs leave cold edges, which starve, both, neither; with the limits."""
+    cold_limit = CONSTANTS["acceptable_cold_edge_share"].value
+    starved_limit = CONSTANTS["acceptable_anaerobic_share"].value
+    rule = f"{attrs['rule_temperature_degC']:g} degC for {attrs['rule_duration_days']:g} days"
+    groups: dict[str, list[str]] = {"cold": [], "starved": [], "both": [], "neither": [], "unknown": []}
+    for row in designs:
+        cold, starved = (
+            row.get(name, math.nan) for name in ("cold_edge_fraction", "anaerobic_fraction_day_14")
+        )
+        if row["status"] != "ok":
+            continue
+        if math.isnan(cold) or math.isnan(starved):
+            kind = "unknown"
+        elif cold > cold_limit:
+            kind = "both" if starved > starved_limit else "cold"
+        else:
+            kind = "starved" if starved > starved_limit else "neither"
+        near = any(
+            abs(share - limit) <= row.get(f"{name}_error", math.nan)
+            for name, share, limit in (
+                ("cold_edge_fraction", cold, cold_limit),
+                ("anaerobic_fraction_day_14", starved, starved_limit),
+            )
+        )
+        groups[kind].append(design_name(row, keys) + (" (within its error of a limit)" if near else ""))
+    oxygen = f"{attrs['anaerobic_oxygen_percent']:g} % oxygen on day 14"
+    texts = {
+        "cold": f"Leave cold edges (more than {cold_limit:.0%} of the mix never held {rule})",
+        "starved": f"Starve (more than {starved_limit:.0%} of the mix below {oxygen})",
+        "both": "Do both",
+        "neither": "Do neither",
+        "unknown": "Cannot be judged (the run is shorter than 14 days)",
+    }
+    shown = [kind for kind in texts if groups[kind] or kind in ("cold", "starved", "neither")]
+    return [f"{texts[kind]}: {_listed(groups[kind])}." for kind in shown if any(groups.values())]
+
+
+def _listed(names: list[str]) -> str:
+    more = len(names) - _MOST_NAMED
+    text = "; ".join(names[:_MOST_NAMED]) or "none"
+    return text + (f"; and {more} more, see comparison.csv" if more > 0 else "")
+
+
+# ------------------------------------------------------------------------------------------------- progress
+@contextmanager
+def progress_on_stderr(label: str) -> Iterator[Callable[[float], None]]:
+    """A function that takes the done fraction: a bar on a terminal, elsewhere a line every ten seconds."""
+    if sys.stderr.isatty():
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
+
+        columns = (TextColumn("{task.description}"), BarColumn(), TaskProgressColumn(), TimeRemainingColumn())
+        with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
+            task = bar.add_task(label, total=1.0)
+            yield lambda fraction: bar.update(task, completed=fraction)
+        return
+    start = last = time.monotonic()
+
+    def line(fraction: float) -> None:
+        nonlocal last
+        now = time.monotonic()
+        if now - last >= _SECONDS_BETWEEN_LINES:
+            last = now
+            print(f"{label}: {fraction:.0%} after {now - start:.0f} s", file=sys.stderr, flush=True)
+
+    yield line
