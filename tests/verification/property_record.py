@@ -1,0 +1,11 @@
+"""The run-time record that the property laws take, for tests of one law at a time."""
+
+from typing import Any
+
+from pilesim.balances.physics import Physics, run_record
+
+
+def record(pressure: float = 101325.0, moist: bool = True, **constants: float) -> Any:
+    """Registry values (SI) with `constants` replaced, at site `pressure` [Pa]."""
+    return run_record(Physics(moist=moist, constants=constants), pressure=pressure, ambient_density=1.2,
+                      oxygen_demand=1.4, respiratory_quotient=0.95)
