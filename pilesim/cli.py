@@ -52,6 +52,27 @@ Units = Annotated[
     Literal["metric", "us"],
     typer.Option("--units", help="For the screen and the pictures; files stay metric."),
 ]
+Vary = Annotated[
+    list[str],
+    typer.Option(
+        "--vary",
+        metavar="KEY=V1,V2,...",
+        help="A scenario key and the values to try. Repeatable: all combinations are simulated.",
+    ),
+]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers",
+        metavar="N",
+        min=1,
+        help="Processes at once; does not change the numbers.  [default: one for each processor]",
+    ),
+]
+Resume = Annotated[
+    bool,
+    typer.Option("--resume", help="Go on with the finished designs of an interrupted comparison in DIR."),
+]
 Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")]
 
 
@@ -122,29 +143,11 @@ def run(
 @app.command()
 def compare(
     scenario: ScenarioName,
-    vary: Annotated[
-        list[str],
-        typer.Option(
-            "--vary",
-            metavar="KEY=V1,V2,...",
-            help="A scenario key and the values to try. Repeatable: all combinations are simulated.",
-        ),
-    ],
-    workers: Annotated[
-        int | None,
-        typer.Option(
-            "--workers",
-            metavar="N",
-            min=1,
-            help="Processes at once; does not change the numbers.  [default: one for each processor]",
-        ),
-    ] = None,
+    vary: Vary,
+    workers: Workers = None,
     out: Out = None,
     force: Force = False,
-    resume: Annotated[
-        bool,
-        typer.Option("--resume", help="Go on with the finished designs of an interrupted comparison in DIR."),
-    ] = False,
+    resume: Resume = False,
     set_: Set = None,
     units: Units = "metric",
     debug: Debug = False,
