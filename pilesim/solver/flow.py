@@ -28,6 +28,10 @@ class FlowPlan:
         p' [Pa]; holds the given values, the unknown ones are overwritten.
     band, right : arrays
         Work space: lower band by columns, right-hand side.
+    number : (pile_count,) int
+        Row of each pile node in the oxygen band.
+    oxygen_band, oxygen_right, oxygen_ready : arrays
+        Work space of the oxygen solve.
     """
 
     quads: np.ndarray
@@ -35,6 +39,10 @@ class FlowPlan:
     pressure: np.ndarray
     band: np.ndarray
     right: np.ndarray
+    number: np.ndarray
+    oxygen_band: np.ndarray
+    oxygen_right: np.ndarray
+    oxygen_ready: np.ndarray
 
 
 def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
@@ -55,7 +63,12 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
     low = np.where(numbers >= 0, numbers, free.size + 1).min(axis=1)
     width = int(np.max(np.where(high >= 0, high - low, 0))) if free.size else 0
     band = np.zeros((free.size, width + 1))
-    return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.zeros(free.size))
+    number = np.empty(pile.size, dtype=np.int64)
+    number[order] = np.arange(pile.size)
+    rows = number[mesh.quad_nodes[quads]]
+    reach = int(np.max(rows.max(axis=1) - rows.min(axis=1))) if quads.size else 0
+    return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.zeros(free.size), number,
+                    np.zeros((pile.size, 2 * reach + 1)), np.zeros(pile.size), np.zeros(1, dtype=bool))
 
 
 @compiled

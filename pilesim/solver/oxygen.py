@@ -1,4 +1,4 @@
-"""Kernel of the oxygen balance: nonlinear Gauss-Seidel in flow order, accelerated by Anderson mixing."""
+"""Kernel of the oxygen balance: nonlinear Gauss-Seidel in flow order with banded Newton corrections."""
 
 from __future__ import annotations
 
@@ -10,8 +10,6 @@ from pilesim.balances.oxygen import node_oxygen
 from pilesim.base.compiled import compiled
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.flow import advection_stencil
-
-DEPTH = 4  # Anderson history
 
 
 class OxygenTerms(NamedTuple):
@@ -26,18 +24,25 @@ class OxygenTerms(NamedTuple):
 
 
 @compiled
+def _exchange(n: int, neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any,
+              outflow: Any, oxygen: Any) -> Any:
+    """Oxygen arriving at a node [mol s-1 m-1] and the coefficient of its own mole fraction in what leaves."""
+    supply = edges.gas_film_oxygen[n] + terms.storage[n] * terms.previous[n]
+    if outflow[n] < 0.0:
+        supply -= outflow[n] * edges.oxygen_in[n]
+    for d in range(8):
+        supply += terms.diffusion[n, d] * oxygen[neighbours[n, d]]
+    for d in range(4):
+        supply += advection[n, d] * oxygen[neighbours[n, d]] + advection[n, 4 + d] * oxygen[upstream[n, d]]
+    return supply, advection_total[n] + terms.diffusion_total[n] + edges.gas_film[n] + terms.storage[n]
+
+
+@compiled
 def _sweep(order: Any, neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any,
            outflow: Any, oxygen: Any) -> None:
     for i in range(order.size):
         n = order[i]
-        supply = edges.gas_film_oxygen[n] + terms.storage[n] * terms.previous[n]
-        if outflow[n] < 0.0:
-            supply -= outflow[n] * edges.oxygen_in[n]
-        for d in range(8):
-            supply += terms.diffusion[n, d] * oxygen[neighbours[n, d]]
-        for d in range(4):
-            supply += advection[n, d] * oxygen[neighbours[n, d]] + advection[n, 4 + d] * oxygen[upstream[n, d]]
-        loss = advection_total[n] + terms.diffusion_total[n] + edges.gas_film[n] + terms.storage[n]
+        supply, loss = _exchange(n, neighbours, upstream, advection, advection_total, terms, edges, outflow, oxygen)
         oxygen[n] = node_oxygen(supply, loss, terms.uptake[n], terms.half[n])
 
 
@@ -58,85 +63,128 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
 
 
 @compiled
+def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any, edges: Any, oxygen: Any, number: Any,
+               band: Any) -> None:
+    """First-order upwind Jacobian of the balance, rows by `number`, its diagonal in the middle column."""
+    band[:, :] = 0.0
+    middle = band.shape[1] // 2
+    for n in range(number.size):
+        row = number[n]
+        bottom = oxygen[n] + terms.half[n]
+        band[row, middle] += (max(outflow[n], 0.0) + terms.diffusion_total[n] + edges.gas_film[n] + terms.storage[n]
+                              + terms.uptake[n] * terms.half[n] / (bottom * bottom))
+        for d in range(8):
+            m = neighbours[n, d]
+            if m < number.size:
+                band[row, middle + number[m] - row] -= terms.diffusion[n, d]
+        for d in (0, 2):
+            m = neighbours[n, d]
+            if m >= number.size:
+                continue
+            flux = east[n] if d == 0 else north[n]
+            other = number[m]
+            if flux > 0.0:
+                band[row, middle] += flux
+                band[other, middle + row - other] -= flux
+            else:
+                band[other, middle] -= flux
+                band[row, middle + other - row] += flux
+
+
+@compiled
+def _factor_band(band: Any) -> None:
+    """LU factors of a diagonally dominant band in place, without pivoting."""
+    size = band.shape[0]
+    middle = band.shape[1] // 2
+    for k in range(size):
+        pivot = 1.0 / band[k, middle]
+        reach = min(middle, size - 1 - k)
+        for i in range(1, reach + 1):
+            w = band[k + i, middle - i] * pivot
+            if w != 0.0:
+                band[k + i, middle - i] = w
+                target = band[k + i, middle - i + 1 : middle - i + 1 + reach]
+                source = band[k, middle + 1 : middle + 1 + reach]
+                for j in range(reach):
+                    target[j] -= w * source[j]
+
+
+@compiled
+def _substitute_band(band: Any, right: Any) -> None:
+    size = band.shape[0]
+    middle = band.shape[1] // 2
+    for k in range(size):
+        s = right[k]
+        reach = min(middle, k)
+        row = band[k, middle - reach : middle]
+        solved = right[k - reach : k]
+        for j in range(reach):
+            s -= row[j] * solved[j]
+        right[k] = s
+    for k in range(size - 1, -1, -1):
+        s = right[k]
+        reach = min(middle, size - 1 - k)
+        row = band[k, middle + 1 : middle + 1 + reach]
+        solved = right[k + 1 : k + 1 + reach]
+        for j in range(reach):
+            s -= row[j] * solved[j]
+        right[k] = s / band[k, middle]
+
+
+@compiled
+def _correct(neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any, outflow: Any,
+             number: Any, band: Any, right: Any, oxygen: Any) -> None:
+    """Newton correction of `oxygen`: second-order residual, first-order factors."""
+    for n in range(number.size):
+        supply, loss = _exchange(n, neighbours, upstream, advection, advection_total, terms, edges, outflow, oxygen)
+        right[number[n]] = supply - loss * oxygen[n] - terms.uptake[n] * oxygen_factor(oxygen[n], terms.half[n])
+    _substitute_band(band, right)
+    for n in range(number.size):
+        oxygen[n] = max(oxygen[n] + right[number[n]], 0.1 * oxygen[n])
+
+
+@compiled
 def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, east: Any, north: Any, outflow: Any,
-                 terms: Any, edges: Any, pile_count: int, reaction_tolerance: float, balance_tolerance: float,
-                 most: int, oxygen: Any, factor: Any) -> int:
+                 terms: Any, edges: Any, number: Any, band: Any, right: Any, ready: Any, reaction_tolerance: float,
+                 balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
     """Solve the oxygen balance in place of `oxygen`; returns the sweeps used, or -1 when `most` did not do.
 
-    Stops when the reaction of one sweep changes by less than `reaction_tolerance` of the whole and supply minus
-    storage meets reaction within `balance_tolerance`. Limiter ratios are frozen after five sweeps.
+    Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
+    with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
+    the whole in a sweep and supply minus storage meets reaction within `balance_tolerance`. Limiter ratios are frozen
+    after five sweeps.
 
     Parameters
     ----------
+    number : (pile_count,) int array
+        Row of each node in the band.
+    band, right : arrays
+        Work space; factors are kept from call to call while they serve.
+    ready : (1,) bool array
+        Whether `band` holds factors.
     factor : (count + 1,) array
         Overwritten with the Monod factor of each node [1].
     """
     count = oxygen.size - 1
+    pile_count = order.size
     advection = np.zeros((count + 1, 8))
     total = np.zeros(count + 1)
-    before = np.empty(pile_count)
-    residual = np.empty(pile_count)
-    old_residual = np.empty(pile_count)
-    old_result = np.empty(pile_count)
-    d_residual = np.zeros((DEPTH, pile_count))
-    d_result = np.zeros((DEPTH, pile_count))
-    kept = 0
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     for iteration in range(most):
         if iteration < 5:
             advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, pile_count, advection, total)
-        for n in range(pile_count):
-            before[n] = oxygen[n]
+        if iteration >= 2:
+            if not ready[0] or iteration % 6 == 0:
+                _fill_band(neighbours, east, north, outflow, terms, edges, oxygen, number, band)
+                _factor_band(band)
+                ready[0] = True
+            _correct(neighbours, upstream, advection, total, terms, edges, outflow, number, band, right, oxygen)
         _sweep(order, neighbours, upstream, advection, total, terms, edges, outflow, oxygen)
         moved = 0.0
         for n in range(pile_count):
-            residual[n] = oxygen[n] - before[n]
             moved += terms.uptake[n] * abs(oxygen_factor(oxygen[n], terms.half[n]) - factor[n])
         supplied, used, stored = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
         scale = max(used, abs(supplied), 1e-300)
         if moved <= reaction_tolerance * scale and abs(supplied - used - stored) <= balance_tolerance * scale:
             return iteration + 1
-        if iteration >= 5:
-            kept = _mix(iteration - 5, kept, pile_count, oxygen, residual, old_residual, old_result, d_residual,
-                        d_result)
-        for n in range(pile_count):
-            old_residual[n] = residual[n]
     return -1
-
-
-@compiled
-def _mix(turn: int, kept: int, pile_count: int, oxygen: Any, residual: Any, old_residual: Any, old_result: Any,
-         d_residual: Any, d_result: Any) -> int:
-    """Anderson mixing of the fixed-point iteration; `oxygen` holds the sweep's result and is replaced."""
-    if turn > 0:
-        slot = (turn - 1) % DEPTH
-        for n in range(pile_count):
-            d_residual[slot, n] = residual[n] - old_residual[n]
-            d_result[slot, n] = oxygen[n] - old_result[n]
-        kept = min(kept + 1, DEPTH)
-    for n in range(pile_count):
-        old_result[n] = oxygen[n]
-    if kept == 0:
-        return kept
-    normal = np.zeros((kept, kept))
-    right = np.zeros(kept)
-    for a in range(kept):
-        for n in range(pile_count):
-            right[a] += d_residual[a, n] * residual[n]
-        for b in range(a + 1):
-            s = 0.0
-            for n in range(pile_count):
-                s += d_residual[a, n] * d_residual[b, n]
-            normal[a, b] = s
-            normal[b, a] = s
-    for a in range(kept):
-        normal[a, a] *= 1.0 + 1e-10
-        normal[a, a] += 1e-300
-    gamma = np.linalg.solve(normal, right)
-    for n in range(pile_count):
-        value = oxygen[n]
-        for a in range(kept):
-            value -= gamma[a] * d_result[a, n]
-        if 0.0 <= value <= 1.0:
-            oxygen[n] = value
-    return kept

@@ -352,8 +352,8 @@ def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, dt: f
     flow.flow_order(mesh.neighbours, new.east, new.north, mesh.pile_count, work["order"], work["degree"])
     used = oxygen.solve_oxygen(
         work["order"], mesh.neighbours, mesh.upstream, mesh.x, mesh.z, new.east, new.north, new.outflow, terms, p.edges,
-        mesh.pile_count, controls.reaction_tolerance, controls.balance_tolerance, controls.most_oxygen_sweeps,
-        new.oxygen, factor)
+        stepper.plan.number, stepper.plan.oxygen_band, stepper.plan.oxygen_right, stepper.plan.oxygen_ready,
+        controls.reaction_tolerance, controls.balance_tolerance, controls.most_oxygen_sweeps, new.oxygen, factor)
     rates = oxygen.oxygen_budget(mesh.pile_count, terms, p.edges, new.outflow, new.oxygen, factor)
     return np.array(rates), used, factor
 
