@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import Any
 
 from pilesim.base.compiled import compiled
-from pilesim.matter.moist_air import dry_gas_concentration, dry_gas_molar_mass, vapour_pressure, viscosity
+from pilesim.matter.moist_air import dry_gas_concentration, dry_gas_molar_mass, humid_viscosity, vapour_pressure
 
 
 @compiled
@@ -29,15 +29,12 @@ def buoyancy(temperature: float, activity: float, oxygen: float, c: Any) -> floa
 
 
 @compiled
-def carried_concentration(temperature: float, activity: float, c: Any) -> float:
-    """Dry gas per volume of moving gas [mol m-3]; the reference value in reduced physics of constant density."""
-    if c.constant_density > 0.0:
-        return c.reference_concentration
-    return dry_gas_concentration(temperature, vapour_pressure(temperature, activity, c), c)
-
-
-@compiled
 def gas_mobility(temperature: float, activity: float, c: Any) -> float:
-    """n_d / mu [mol m-3 Pa-1 s-1]: times permeability and pressure gradient it gives the flux of dry gas."""
-    friction = c.reference_viscosity if c.constant_density > 0.0 else viscosity(temperature, c)
-    return carried_concentration(temperature, activity, c) / friction
+    """n_d / mu [mol m-3 Pa-1 s-1]: times permeability and pressure gradient it gives the flux of dry gas.
+
+    In reduced physics of constant density both are the reference values.
+    """
+    if c.constant_density > 0.0:
+        return c.reference_concentration / c.reference_viscosity
+    vapour = vapour_pressure(temperature, activity, c)
+    return dry_gas_concentration(temperature, vapour, c) / humid_viscosity(temperature, vapour / c.pressure, c)

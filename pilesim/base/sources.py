@@ -25,6 +25,7 @@ _ALL = (
     Source("IAPWS95", "IAPWS formulation 1995 for ordinary water, as evaluated by CoolProp"),
     Source("ASHRAE", "ASHRAE Handbook Fundamentals, chapter Psychrometrics, as implemented by psychrolib"),
     Source("Sutherland", "Sutherland's law for the viscosity of air, coefficients of the U.S. Standard Atmosphere 1976"),
+    Source("Wilke1950", "Wilke, C.R. (1950), A viscosity equation for gas mixtures, J. Chem. Phys. 18, 517"),
     Source("Glinski1985", "Glinski, J., Stepniewski, W. (1985), Soil Aeration and its Role for Plants; table of the "
            "oxygen diffusion coefficient in air"),
     Source("Monteith2013", "Monteith, J., Unsworth, M. (2013), Principles of Environmental Physics; exponent of "

@@ -68,7 +68,8 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
     rows = number[mesh.quad_nodes[quads]]
     reach = int(np.max(rows.max(axis=1) - rows.min(axis=1))) if quads.size else 0
     return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.zeros(free.size), number,
-                    np.zeros((pile.size, 2 * reach + 1)), np.zeros(pile.size), np.zeros(1, dtype=bool))
+                    np.zeros((pile.size, 2 * reach + 1), np.float32), np.zeros(pile.size, np.float32),
+                    np.zeros(1, dtype=bool))
 
 
 @compiled

@@ -10,7 +10,8 @@ import numpy as np
 from pilesim.base.errors import StepFailed
 from pilesim.build import Problem
 from pilesim.model import State
-from pilesim.solver.step import TOTALS, Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
+from pilesim.solver.nodes import TOTALS
+from pilesim.solver.step import Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
 
 DAY = 86400.0
 
@@ -124,7 +125,7 @@ def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outco
     tally.oxygen_burnt += burnt * record.oxygen_demand / record.oxygen_molar_mass
     capacity = problem.bed.dry_capacity + record.water_heat_capacity * new.water
     level = record.celsius_zero + new.stored / np.maximum(capacity, 1e-300)
-    tally.defect_squared = max(tally.defect_squared, float(np.sum(stepper.weight * (level - new.temperature) ** 2)))
+    tally.defect_squared = max(tally.defect_squared, float(np.sum(stepper.frame.weight * (level - new.temperature) ** 2)))
     tally.steps += 1
     tally.passes += outcome.passes
     tally.sweeps += outcome.sweeps

@@ -34,6 +34,17 @@ class Terms(NamedTuple):
     dry_capacity: np.ndarray  # J K-1 m-1
 
 
+class Frame(NamedTuple):
+    """What stays fixed through a run; arrays over count + 1 nodes."""
+
+    neighbours: np.ndarray  # (count + 1, 8)
+    upstream: np.ndarray  # (count + 1, 4)
+    pair_drop: np.ndarray  # (count + 1, 8) unit conductance times height above the neighbour [m]
+    floor_length: np.ndarray  # m, floor through which leachate leaves
+    volume: np.ndarray  # m2, bulk volume of the pile's materials
+    weight: np.ndarray  # of the norms, sums to one
+
+
 class Stage(NamedTuple):
     """One implicit stage: start values and the latest iterate."""
 
@@ -48,6 +59,21 @@ class Stage(NamedTuple):
     liquid_heat: np.ndarray  # W m-1
 
 
+class Rates(NamedTuple):
+    """Conservative rates of one stage."""
+
+    stored: np.ndarray  # W m-1
+    water: np.ndarray  # kg s-1 m-1
+    burnt: np.ndarray  # (count + 1, 3) kg s-1 m-1
+    totals: np.ndarray  # see TOTALS
+
+
+# Slots of Rates.totals, all into the section: heat by film from air and from ground, enthalpy with gas and with
+# vapour through the film, heat of respiration; then water: vapour with gas, through the film, made; leachate, its heat.
+TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "gas_vapour",
+          "vapour_film", "metabolic", "leachate", "leachate_heat")
+
+
 @compiled
 def refresh_gas(stage: Any, terms: Any, pile_count: int, c: Any) -> None:
     """Vapour ratio and enthalpy of the pore gas from the iterate's temperature and water."""
@@ -60,75 +86,69 @@ def refresh_gas(stage: Any, terms: Any, pile_count: int, c: Any) -> None:
 
 
 @compiled
-def liquid_flow(neighbours: Any, capillary: Any, pair_drop: Any, floor_length: Any, porosity_volume: Any,
-                volume: Any, stage: Any, pile_count: int, saturation: Any, potential: Any, c: Any) -> float:
-    """Liquid water and its heat arriving at each node by capillarity and drainage; returns the leachate.
+def _liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_count: int, saturation: Any,
+                 potential: Any, totals: Any, c: Any) -> None:
+    """Liquid water and its heat arriving at each node by capillarity and drainage; leachate to `totals`.
 
     Parameters
     ----------
     capillary : (count + 1, 8) array
         Conductance for saturation [kg s-1 m-1].
-    pair_drop : (count + 1, 8) array
-        Unit conductance times height above the neighbour [m], for drainage.
-    floor_length : (count + 1,) array
-        Length of floor through which leachate leaves [m].
-    porosity_volume, volume : (count + 1,) arrays
-        Pore and bulk volume of each node [m2].
-
-    Returns
-    -------
-    float
-        Water leaving through the floor [kg s-1 m-1].
+    pore_volume : (count + 1,) array
+        [m2].
+    saturation, potential : (count + 1,) arrays
+        Work space.
     """
     wet = False
     for n in range(pile_count):
         saturation[n] = 0.0
         potential[n] = 0.0
-        if porosity_volume[n] > 0.0:
-            saturation[n] = stage.water[n] / (c.water_density * porosity_volume[n])
-            potential[n] = drainage_potential(porosity_volume[n] / volume[n], saturation[n], c)
+        if pore_volume[n] > 0.0:
+            saturation[n] = stage.water[n] / (c.water_density * pore_volume[n])
+            potential[n] = drainage_potential(pore_volume[n] / frame.volume[n], saturation[n], c)
             wet = wet or potential[n] > 0.0
     leachate = 0.0
+    leachate_heat = 0.0
     for n in range(pile_count):
         water = 0.0
         heat = 0.0
         own = stage.temperature[n] - c.celsius_zero
         for d in range(8):
-            m = neighbours[n, d]
+            m = frame.neighbours[n, d]
             if m >= pile_count:
                 continue
             moved = capillary[n, d] * (saturation[m] - saturation[n])
-            level = 0.5 * (stage.temperature[m] - c.celsius_zero + own)
             if wet:
-                drop = pair_drop[n, d]
-                fall = -drop * potential[n] if drop > 0.0 else -drop * potential[m]
-                moved += fall
+                drop = frame.pair_drop[n, d]
+                moved -= drop * potential[n] if drop > 0.0 else drop * potential[m]
             water += moved
-            heat += moved * level
-        if wet and floor_length[n] > 0.0:
-            lost = floor_length[n] * potential[n]
+            heat += moved * 0.5 * (stage.temperature[m] - c.celsius_zero + own)
+        if wet:
+            lost = frame.floor_length[n] * potential[n]
             leachate += lost
+            leachate_heat += lost * own
             water -= lost
             heat -= lost * own
         stage.liquid_water[n] = c.moist * water
         stage.liquid_heat[n] = c.moist * c.water_heat_capacity * heat
-    return c.moist * leachate
+    totals[8] = -c.moist * leachate
+    totals[9] = -c.moist * c.water_heat_capacity * leachate_heat
 
 
 @compiled
-def _arriving(n: int, neighbours: Any, upstream: Any, terms: Any, stage: Any, edges: Any, c: Any) -> Any:
+def _arriving(n: int, frame: Any, terms: Any, stage: Any, edges: Any, c: Any) -> Any:
     """Heat [W m-1] and water [kg s-1 m-1] arriving at a pile node from neighbours and from outside."""
     heat = edges.film_heat[n] + terms.inflow[n] * edges.enthalpy_in[n] + stage.liquid_heat[n]
     water = edges.gas_film_vapour[n]
     for d in range(8):
-        m = neighbours[n, d]
+        m = frame.neighbours[n, d]
         heat += terms.conduction[n, d] * stage.temperature[m]
         water += terms.vapour[n, d] * stage.ratio[m]
     heat += c.vapour_diffusion_enthalpy * water
     water += terms.inflow[n] * edges.vapour_in[n] + stage.liquid_water[n]
     for d in range(4):
-        m = neighbours[n, d]
-        b = upstream[n, d]
+        m = frame.neighbours[n, d]
+        b = frame.upstream[n, d]
         heat += terms.advection[n, d] * stage.enthalpy[m] + terms.advection[n, 4 + d] * stage.enthalpy[b]
         water += terms.advection[n, d] * stage.ratio[m] + terms.advection[n, 4 + d] * stage.ratio[b]
     return heat, water
@@ -151,15 +171,12 @@ def _oxidation(n: int, temperature: float, terms: Any, stage: Any, step: float, 
 
 
 @compiled
-def sweep(order: Any, neighbours: Any, upstream: Any, terms: Any, stage: Any, edges: Any, count: int, weight: Any,
-          step: float, c: Any) -> float:
+def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int, step: float, c: Any) -> float:
     """One Gauss-Seidel sweep in flow order over the pile, then over the ground.
 
     Parameters
     ----------
     order : (pile_count,) int array
-    weight : (count + 1,) array
-        Weights of the norm; they sum to one.
     step : float
         Implicit weight times time step [s].
 
@@ -173,7 +190,7 @@ def sweep(order: Any, neighbours: Any, upstream: Any, terms: Any, stage: Any, ed
     pile_count = order.size
     for i in range(pile_count):
         n = order[i]
-        heat, water = _arriving(n, neighbours, upstream, terms, stage, edges, c)
+        heat, water = _arriving(n, frame, terms, stage, edges, c)
         own_y = terms.vapour_total[n] + edges.gas_film[n]
         own_t = terms.conduction_total[n] + edges.film[n]
         own_n = terms.advection_total[n]
@@ -213,35 +230,22 @@ def sweep(order: Any, neighbours: Any, upstream: Any, terms: Any, stage: Any, ed
                 break
         stage.ratio[n] = max(y, 0.0)
         stage.enthalpy[n] = moist_enthalpy(stage.temperature[n], stage.ratio[n], c)
-        change += weight[n] * (stage.temperature[n] - start) ** 2
+        change += frame.weight[n] * (stage.temperature[n] - start) ** 2
     for n in range(pile_count, count):
         heat = edges.film_heat[n] + stage.stored_from[n] * rate + c.celsius_zero * terms.dry_capacity[n] * rate
         for d in range(8):
-            heat += terms.conduction[n, d] * stage.temperature[neighbours[n, d]]
+            heat += terms.conduction[n, d] * stage.temperature[frame.neighbours[n, d]]
         stage.temperature[n] = heat / (terms.dry_capacity[n] * rate + terms.conduction_total[n] + edges.film[n])
     return np.sqrt(change)
 
 
 @compiled
-def stage_rates(neighbours: Any, upstream: Any, terms: Any, stage: Any, edges: Any, pile_count: int, count: int,
-                step: float, stored: Any, water: Any, burnt: Any, totals: Any, c: Any) -> None:
-    """Conservative rates at the stage's iterate.
-
-    Parameters
-    ----------
-    stored : (count + 1,) array
-        Overwritten: rate of stored enthalpy [W m-1].
-    water : (count + 1,) array
-        Overwritten: rate of water [kg s-1 m-1].
-    burnt : (count + 1, 3) array
-        Overwritten: oxidation of each pool [kg s-1 m-1].
-    totals : (8,) array
-        Overwritten, all into the section: heat by film from air, heat by film from ground, enthalpy with gas, with
-        diffusing vapour, heat of respiration and its water, vapour with gas, vapour by film, metabolic water.
-    """
-    totals[:] = 0.0
+def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int, count: int,
+                 step: float, stored: Any, water: Any, burnt: Any, totals: Any, c: Any) -> None:
+    """Conservative rates at the stage's iterate, written to the last arrays before `c` (see :class:`Rates`)."""
+    totals[:8] = 0.0
     for n in range(pile_count):
-        heat, arriving = _arriving(n, neighbours, upstream, terms, stage, edges, c)
+        heat, arriving = _arriving(n, frame, terms, stage, edges, c)
         t, y = stage.temperature[n], stage.ratio[n]
         own_y = terms.vapour_total[n] + edges.gas_film[n]
         factor, _ = temperature_factor(t, c)
@@ -262,26 +266,40 @@ def stage_rates(neighbours: Any, upstream: Any, terms: Any, stage: Any, edges: A
         totals[4] += release
         totals[6] += edges.gas_film_vapour[n] - edges.gas_film[n] * y
         totals[7] += made
+        if edges.is_open[n]:
+            leaving = max(outflow[n], 0.0)
+            totals[2] += terms.inflow[n] * edges.enthalpy_in[n] - leaving * stage.enthalpy[n]
+            totals[5] += terms.inflow[n] * edges.vapour_in[n] - leaving * y
     for n in range(pile_count, count):
         heat = edges.film_heat[n] - (terms.conduction_total[n] + edges.film[n]) * stage.temperature[n]
         for d in range(8):
-            heat += terms.conduction[n, d] * stage.temperature[neighbours[n, d]]
+            heat += terms.conduction[n, d] * stage.temperature[frame.neighbours[n, d]]
         stored[n] = heat
         totals[1] += edges.film_heat[n] - edges.film[n] * stage.temperature[n]
 
 
 @compiled
-def edge_gas_totals(outflow: Any, stage: Any, edges: Any, pile_count: int, totals: Any) -> None:
-    """Add enthalpy (slot 2) and vapour (slot 5) carried in by gas through the outer edge to `totals`."""
-    for n in range(pile_count):
-        if edges.is_open[n]:
-            flow = outflow[n]
-            if flow < 0.0:
-                totals[2] -= flow * edges.enthalpy_in[n]
-                totals[5] -= flow * edges.vapour_in[n]
-            else:
-                totals[2] -= flow * stage.enthalpy[n]
-                totals[5] -= flow * stage.ratio[n]
+def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
+                outflow: Any, count: int, step: float, limit: float, most: int, saturation: Any, potential: Any,
+                rates: Any, c: Any) -> int:
+    """Iterate one stage until a sweep changes temperature by less than `limit` [K] rms; fill its rates.
+
+    Returns
+    -------
+    int
+        Sweeps used.
+    """
+    pile_count = order.size
+    _liquid_flow(frame, capillary, pore_volume, stage, pile_count, saturation, potential, rates.totals, c)
+    refresh_gas(stage, terms, pile_count, c)
+    sweeps = 0
+    while sweeps < most:
+        sweeps += 1
+        if sweep(order, frame, terms, stage, edges, count, step, c) < limit:
+            break
+    _stage_rates(frame, terms, stage, edges, outflow, pile_count, count, step, rates.stored, rates.water, rates.burnt,
+                 rates.totals, c)
+    return sweeps
 
 
 @compiled

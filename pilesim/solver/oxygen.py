@@ -152,7 +152,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
     with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
     the whole in a sweep and supply minus storage meets reaction within `balance_tolerance`. Limiter ratios are frozen
-    after five sweeps.
+    after two sweeps.
 
     Parameters
     ----------
@@ -171,10 +171,10 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     total = np.zeros(count + 1)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     for iteration in range(most):
-        if iteration < 5:
+        if iteration < 2:
             advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, pile_count, advection, total)
-        if iteration >= 2:
-            if not ready[0] or iteration % 6 == 0:
+        if iteration >= 1:
+            if not ready[0] or iteration % 6 == 5:
                 _fill_band(neighbours, east, north, outflow, terms, edges, oxygen, number, band)
                 _factor_band(band)
                 ready[0] = True

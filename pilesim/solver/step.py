@@ -17,10 +17,9 @@ from pilesim.build import Problem
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
 from pilesim.solver import flow, nodes, oxygen, properties
+from pilesim.solver.nodes import TOTALS, Frame, Rates
 
 GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
-TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "gas_vapour",
-          "vapour_film", "metabolic", "leachate", "leachate_heat")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +93,9 @@ class Stepper:
     controls: Controls
     plan: flow.FlowPlan
     props: Properties
-    weight: np.ndarray
+    frame: Frame
     ones: np.ndarray
-    pair_drop: np.ndarray
+    rates: tuple[Rates, Rates]
     work: dict[str, np.ndarray] = field(default_factory=dict)
 
 
@@ -108,15 +107,17 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     unit = np.zeros((n1, 8))
     gather_stencil(mesh.quad_nodes, mesh.quad_pairs, np.where(mesh.quad_material < 4, 1.0, 0.0), unit, np.zeros(n1))
     drop = unit * (mesh.z[:, None] - mesh.z[mesh.neighbours])
-    work = {name: np.zeros(n1) for name in ("mobility", "lift", "f1", "f2", "w1", "w2", "sat", "pot", "defect", "total",
-                                            "capillary_total", "mid_enthalpy", "mid_ratio")}
+    names = ("mobility", "lift", "saturation", "potential", "defect", "mid_enthalpy", "mid_ratio", "conduction_total",
+             "vapour_total", "capillary_total", "advection_total", "oxygen_total")
+    work = {name: np.zeros(n1) for name in names}
     work |= {name: np.zeros((n1, 8)) for name in ("conduction", "vapour", "capillary", "advection", "oxygen_diffusion")}
-    work |= {name: np.zeros((n1, 3)) for name in ("b1", "b2")}
-    work |= {name: np.zeros(n1) for name in ("conduction_total", "vapour_total", "advection_total", "oxygen_total")}
     work["order"] = np.arange(mesh.pile_count)
     work["degree"] = np.zeros(n1, dtype=np.int64)
     work["conductance"] = np.zeros(mesh.quad_material.size)
-    return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, weight, np.ones(n1), drop, work)
+    frame = Frame(mesh.neighbours, mesh.upstream, drop, problem.floor_length, problem.pile_volume, weight)
+    rates = tuple(Rates(np.zeros(n1), np.zeros(n1), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
+    return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, frame, np.ones(n1),
+                   (rates[0], rates[1]), work)
 
 
 def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
@@ -197,66 +198,35 @@ def _mid_step_terms(stepper: Stepper, held: Held, before: Held, ratio: float) ->
     )
 
 
-def _solve_stage(stepper: Stepper, stage: nodes.Stage, terms: nodes.Terms, step: float) -> tuple[int, float]:
-    """Iterate one stage; returns the sweeps used and the leachate [kg s-1 m-1]."""
-    p, work, controls = stepper.problem, stepper.work, stepper.controls
-    mesh = p.mesh
-    leachate = nodes.liquid_flow(
-        mesh.neighbours, work["capillary"], stepper.pair_drop, p.floor_length, stepper.props.pore_volume, p.pile_volume,
-        stage, mesh.pile_count, work["sat"], work["pot"], p.record)
-    nodes.refresh_gas(stage, terms, mesh.pile_count, p.record)
-    limit = controls.sweep_tolerance * controls.tolerance
-    for sweeps in range(1, controls.most_sweeps + 1):
-        change = nodes.sweep(work["order"], mesh.neighbours, mesh.upstream, terms, stage, p.edges, mesh.count,
-                             stepper.weight, step, p.record)
-        if change < limit:
-            break
-    return sweeps, leachate
-
-
-def _leachate_heat(stepper: Stepper, stage: nodes.Stage) -> float:
-    p, work = stepper.problem, stepper.work
-    return float(p.record.moist * p.record.water_heat_capacity * np.sum(
-        p.floor_length * work["pot"] * (stage.temperature - p.record.celsius_zero)))
-
-
 def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, guess1: tuple[np.ndarray, np.ndarray],
-            guess2: tuple[np.ndarray, np.ndarray] | None, dt: float) -> tuple[nodes.Stage, nodes.Stage, State,
-                                                                               np.ndarray, int]:
+            guess2: tuple[np.ndarray, np.ndarray] | None,
+            dt: float) -> tuple[nodes.Stage, nodes.Stage, State, np.ndarray, int]:
     """Both stages over the mid-step flow; returns them, the new state without flow and oxygen, totals, sweeps."""
-    p, work = stepper.problem, stepper.work
-    mesh, n1, step = p.mesh, p.mesh.count + 1, GAMMA * dt
-    totals = np.zeros((2, len(TOTALS)))
+    p, work, controls = stepper.problem, stepper.work, stepper.controls
+    n1, step, ahead = p.mesh.count + 1, GAMMA * dt, (1.0 - GAMMA) * dt
+    k1, k2 = stepper.rates
 
-    def blank(temperature: np.ndarray, water: np.ndarray, stored: np.ndarray, water_from: np.ndarray,
-              substrate: np.ndarray) -> nodes.Stage:
-        return nodes.Stage(temperature.copy(), water.copy(), np.zeros(n1), np.zeros(n1), stored, water_from, substrate,
-                           np.zeros(n1), np.zeros(n1))
+    def solve(guess: tuple[np.ndarray, np.ndarray], stored: np.ndarray, water: np.ndarray, substrate: np.ndarray,
+              rates: Rates) -> tuple[nodes.Stage, int]:
+        blank = np.zeros((4, n1))
+        stage = nodes.Stage(guess[0].copy(), guess[1].copy(), blank[0], blank[1], stored, water, substrate, blank[2],
+                            blank[3])
+        used = nodes.solve_stage(
+            work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, p.edges, mid.outflow,
+            p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.most_sweeps,
+            work["saturation"], work["potential"], rates, p.record)
+        return stage, used
 
-    def finish(stage: nodes.Stage, k: int, leachate: float) -> None:
-        f, w, b = work[f"f{k + 1}"], work[f"w{k + 1}"], work[f"b{k + 1}"]
-        nodes.stage_rates(mesh.neighbours, mesh.upstream, terms, stage, p.edges, mesh.pile_count, mesh.count, step, f, w,
-                          b, totals[k], p.record)
-        nodes.edge_gas_totals(mid.outflow, stage, p.edges, mesh.pile_count, totals[k])
-        totals[k, 8], totals[k, 9] = -leachate, -_leachate_heat(stepper, stage)
-
-    first = blank(*guess1, state.stored, state.water, state.substrate)
-    sweeps, leachate = _solve_stage(stepper, first, terms, step)
-    finish(first, 0, leachate)
-    ahead = (1.0 - GAMMA) * dt
+    first, sweeps = solve(guess1, state.stored, state.water, state.substrate, k1)
     if guess2 is None:
         guess2 = (state.temperature + (first.temperature - state.temperature) / GAMMA,
                   np.maximum(state.water + (first.water - state.water) / GAMMA, 0.1 * state.water))
-    second = blank(*guess2, state.stored + ahead * work["f1"], state.water + ahead * work["w1"],
-                   state.substrate - ahead * work["b1"])
-    more, leachate = _solve_stage(stepper, second, terms, step)
-    finish(second, 1, leachate)
-    new = State(
-        state.time + dt, state.stored + ahead * work["f1"] + step * work["f2"], second.temperature.copy(),
-        state.water + ahead * work["w1"] + step * work["w2"],
-        state.substrate - ahead * work["b1"] - step * work["b2"], state.oxygen, state.composition, mid.east, mid.north,
-        mid.outflow)
-    return first, second, new, (1.0 - GAMMA) * totals[0] + GAMMA * totals[1], sweeps + more
+    stored, water = state.stored + ahead * k1.stored, state.water + ahead * k1.water
+    substrate = state.substrate - ahead * k1.burnt
+    second, more = solve(guess2, stored, water, substrate, k2)
+    new = State(state.time + dt, stored + step * k2.stored, second.temperature.copy(), water + step * k2.water,
+                substrate - step * k2.burnt, state.oxygen, state.composition, mid.east, mid.north, mid.outflow)
+    return first, second, new, (1.0 - GAMMA) * k1.totals + GAMMA * k2.totals, sweeps + more
 
 
 def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Held, float],
@@ -307,7 +277,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         nodes.coupling_defect(mesh.neighbours, *change, second, p.edges, _capacity(p, new.water), mesh.pile_count,
                               work["defect"])
         flow_defect = dt * work["defect"]
-        size = np.sqrt(np.sum(stepper.weight * flow_defect**2))
+        size = np.sqrt(np.sum(stepper.frame.weight * flow_defect**2))
         if done == controls.passes or size <= controls.correction_threshold * controls.tolerance:
             break
         mid = replace(mid, east=mid.east + 0.5 * change[0], north=mid.north + 0.5 * change[1],
@@ -372,9 +342,9 @@ def _error(stepper: Stepper, state: State, new: State, older: list[tuple[float, 
         local = local + 0.24 * dt**3 * np.abs(_third_difference(
             [new.time, state.time, *(t for t, _ in reversed(older[-2:]))],
             [new.temperature, state.temperature, *(a for _, a in reversed(older[-2:]))]))
-    warmth = np.sqrt(np.sum(stepper.weight * (new.temperature - p.temperature) ** 2))
+    warmth = np.sqrt(np.sum(stepper.frame.weight * (new.temperature - p.temperature) ** 2))
     goal = controls.tolerance * min(1.0, 0.2 + warmth / 20.0)
-    return float(np.sqrt(np.sum(stepper.weight * local**2)) / goal)
+    return float(np.sqrt(np.sum(stepper.frame.weight * local**2)) / goal)
 
 
 def _third_difference(times: list[float], values: list[np.ndarray]) -> np.ndarray:
