@@ -139,13 +139,10 @@ def replacing(path: Path) -> Iterator[Path]:
 
 def write_netcdf(dataset: xr.Dataset, path: Path) -> None:
     """Write a Dataset as netCDF 4: fields over time and section as compressed float32, all else as it is."""
-    packed = {
-        name: {"dtype": "float32", "zlib": True, "complevel": 4, "shuffle": True}
-        for name, variable in dataset.data_vars.items()
-        if variable.ndim >= 3 and variable.dtype.kind == "f" and "z" in variable.dims
-    }
+    packing = {"dtype": "float32", "zlib": True, "complevel": 4, "shuffle": True}
+    fields = [name for name, variable in dataset.data_vars.items() if {"time", "z"} <= set(variable.dims)]
     with replacing(path) as temporary:
-        dataset.to_netcdf(temporary, engine="h5netcdf", encoding=packed)
+        dataset.to_netcdf(temporary, engine="h5netcdf", encoding=dict.fromkeys(fields, packing))
 
 
 def read_result(path: Path | str) -> xr.Dataset:
