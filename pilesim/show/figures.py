@@ -1,0 +1,11 @@
+"""The pictures that commands write: section.png, history.png and comparison.png.
+
+Each function returns a ``matplotlib.figure.Figure``; :func:`save` writes it as a PNG, complete or not at all.
+"""
+
+from pilesim.show.comparison_picture import comparison_figure
+from pilesim.show.history_picture import history_figure
+from pilesim.show.page import save
+from pilesim.show.section_picture import section_figure
+
+__all__ = ["comparison_figure", "history_figure", "save", "section_figure"]

@@ -1,0 +1,162 @@
+"""The comparison table as pictures need it: two risks of each design, its keys as text, the best leakance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import xarray as xr
+
+from pilesim.base.constants import CONSTANTS
+from pilesim.show import page, style
+
+COLD_NAME, STARVED_NAME = "cold_edge_fraction", "anaerobic_fraction_day_14"
+FALLBACK_NAME = "anaerobic_fraction_mean"  # for runs too short for day 14
+_WORDLESS = ("pile_", "weather_", "site_")  # tables whose keys speak for themselves
+
+
+@dataclass(frozen=True, slots=True)
+class VariedKey:
+    """One varied scenario key.
+
+    dim : name in the table
+    words, unit : for axis labels
+    texts : values as drawn
+    numbers : values as numbers in `unit`, or None for words and dates
+    """
+
+    dim: str
+    words: str
+    unit: str
+    texts: tuple[str, ...]
+    numbers: np.ndarray | None
+
+    @property
+    def label(self) -> str:
+        """Axis label with its unit."""
+        return f"{self.words} [{self.unit}]" if self.unit else self.words
+
+    def value_text(self, number: int) -> str:
+        """Name, value and unit of one value: 'cover thickness 0.2 m'."""
+        return f"{self.words} {self.texts[number]} {self.unit}".strip()
+
+
+@dataclass(frozen=True, slots=True)
+class Risks:
+    """Two risks of all designs; arrays have one axis per varied key, shares in percent, NaN if undefined.
+
+    cold, starved : share of the mix that missed the rule, and that is anaerobic on day 14
+    cold_error, starved_error : numerical errors, 0 where unknown
+    failed : designs that could not be run
+    leakance : cover permeability over thickness [m], infinite without a cover
+    day_14 : False if no design reached day 14; `starved` is then the mean over the run
+    """
+
+    keys: tuple[VariedKey, ...]
+    cold: np.ndarray
+    starved: np.ndarray
+    cold_error: np.ndarray
+    starved_error: np.ndarray
+    failed: np.ndarray
+    leakance: np.ndarray
+    day_14: bool
+
+    @property
+    def worse(self) -> np.ndarray:
+        """The larger of the two risks [%]; NaN if either is missing."""
+        return np.maximum(self.cold, self.starved)
+
+    @property
+    def starved_words(self) -> str:
+        """What `starved` is."""
+        return "anaerobic on day 14" if self.day_14 else "anaerobic, mean of the run"
+
+
+def acceptable_shares() -> tuple[float, float]:
+    """Cold-edge and anaerobic shares [%] up to which a design counts as acceptable, from the registry."""
+    names = "acceptable_cold_edge_share", "acceptable_anaerobic_share"
+    return 100.0 * CONSTANTS[names[0]].value, 100.0 * CONSTANTS[names[1]].value
+
+
+def read_risks(table: xr.Dataset, units: str = "metric") -> Risks:
+    """Pick the two risks out of a comparison table; keys with a single value are dropped.
+
+    Parameters
+    ----------
+    table : xarray.Dataset
+        As returned by ``pilesim.compare``: one dim per varied key, `status`, measures, ``<measure>_error``.
+        A table whose designs all failed has no measures.
+    units : {"metric", "us"}
+    """
+    status = table["status"]
+    single = {str(dim): 0 for dim in status.dims if table.sizes[dim] == 1}
+    table = table.isel(single)
+    order = [str(dim) for dim in status.dims if dim not in single]
+    cold = 100.0 * _numbers(table, COLD_NAME, order)
+    day_14 = bool(np.isfinite(_numbers(table, STARVED_NAME, order)).any()) or np.isnan(cold).all()
+    starved_name = STARVED_NAME if day_14 else FALLBACK_NAME
+    failed = table["status"].transpose(*order).values.astype(str) == "failed"
+    leakance = _numbers(table, "cover_leakance", order)
+    return Risks(
+        keys=tuple(_key(table, dim, units) for dim in order),
+        cold=cold,
+        starved=100.0 * _numbers(table, starved_name, order),
+        cold_error=100.0 * np.nan_to_num(_numbers(table, f"{COLD_NAME}_error", order)),
+        starved_error=100.0 * np.nan_to_num(_numbers(table, f"{starved_name}_error", order)),
+        failed=failed,
+        day_14=bool(day_14),
+        leakance=np.where(np.isnan(leakance) & ~failed, np.inf, leakance),
+    )  # null: no cover
+
+
+def _numbers(table: xr.Dataset, name: str, order: list[str]) -> np.ndarray:
+    if name not in table:
+        return np.full([table.sizes[dim] for dim in order], np.nan)
+    return table[name].transpose(*order).values.astype(float)
+
+
+def _key(table: xr.Dataset, dim: str, units: str) -> VariedKey:
+    coordinate = table[dim]
+    short = next((dim.removeprefix(head) for head in _WORDLESS if dim.startswith(head)), dim)
+    clash = any(str(other) != dim and str(other).endswith(short) for other in table["status"].dims)
+    words = (dim if clash else short).replace("_", " ")
+    unit = str(coordinate.attrs.get("units", ""))
+    if not unit:
+        return VariedKey(dim, words, "", tuple(page.one_line(value, 24) for value in coordinate.values), None)
+    raw = coordinate.values.astype(float)
+    numbers, label = (raw, "m/s") if unit == "m s-1" else style.shown(raw, unit, units)  # wind, not pore gas
+    return VariedKey(dim, words, label, tuple(style.number_text(value) for value in numbers), numbers)
+
+
+def best_leakance(leakance: np.ndarray, cold: np.ndarray, starved: np.ndarray) -> tuple[float, float, bool]:
+    """Leakance that minimises the larger of two risks, both linear in log(leakance) between the designs run.
+
+    Parameters
+    ----------
+    leakance : (n,) array [m]
+        Ascending and finite; NaN where a design failed.
+    cold, starved : (n,) arrays
+        In any common unit. A design with NaN is a gap and is not bridged.
+
+    Returns
+    -------
+    leakance, risk : float
+        NaN where no design has both risks.
+    at_edge : bool
+        The best is a design without a neighbour on one side: designs not run may be better.
+    """
+    place = np.log10(leakance)
+    ok = np.isfinite(cold) & np.isfinite(starved) & np.isfinite(place)
+    lone = ~(np.append(False, ok[:-1]) & np.append(ok[1:], False))
+    candidates = [(max(cold[k], starved[k]), place[k], bool(lone[k])) for k in np.flatnonzero(ok)]
+    for k in np.flatnonzero(ok[:-1] & ok[1:]):
+        before, after = cold[k] - starved[k], cold[k + 1] - starved[k + 1]
+        if before * after < 0.0:  # the two risks cross between these designs
+            share = before / (before - after)
+            candidates.append(
+                (cold[k] + share * (cold[k + 1] - cold[k]), place[k] + share * (place[k + 1] - place[k]), False)
+            )
+    if not candidates:
+        return np.nan, np.nan, False
+    risk, at, at_edge = min(candidates)
+    return float(10.0**at), float(risk), at_edge
