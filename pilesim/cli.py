@@ -27,9 +27,7 @@ app = typer.Typer(name="pilesim", add_completion=False, rich_markup_mode=None, p
 
 ScenarioName = Annotated[
     str,
-    typer.Argument(
-        metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."
-    ),
+    typer.Argument(metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."),
 ]
 Out = Annotated[
     Path | None,
@@ -118,6 +116,12 @@ def run(
     chosen = _load(scenario, set_)
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
+
+    from pilesim.base.compiled import compilation_lock
+    from pilesim.build import build
+
+    with compilation_lock():
+        build(chosen)  # the physical checks, before kernels are compiled and time is spent
 
     from pilesim.solver.run import simulate, warm_up
 
@@ -236,9 +240,7 @@ def new(
     if file.suffix != ".toml":
         raise ScenarioError("FILE", repr(str(file)), "a name that ends in .toml")
     if not file.parent.is_dir():
-        raise ScenarioError(
-            "FILE", repr(str(file)), "a name in an existing folder", f"Make '{file.parent}' first."
-        )
+        raise ScenarioError("FILE", repr(str(file)), "a name in an existing folder", f"Make '{file.parent}' first.")
     try:
         write_text(template(), file)
     except OSError as why:
@@ -286,11 +288,7 @@ def _load(name: str, changes: Sequence[str] | None) -> Scenario:
 
 def _command_to_resume() -> str:
     script = Path(sys.argv[0])
-    program = (
-        f"{shlex.quote(sys.executable)} -m pilesim"
-        if script.name == "__main__.py"
-        else shlex.quote(str(script))
-    )
+    program = f"{shlex.quote(sys.executable)} -m pilesim" if script.name == "__main__.py" else shlex.quote(str(script))
     if script.parent == Path() or str(script.parent) in os.environ.get("PATH", "").split(os.pathsep):
         program = script.name
     kept = [word for word in sys.argv[1:] if word not in ("--force", "--resume")]
@@ -323,9 +321,7 @@ def _explain(why: BaseException) -> tuple[int, str]:
         return _FAILURE, one_line(f"{place}{why.strerror or why}")
     if isinstance(why, MemoryError):
         return _FAILURE, "memory ran out: use a larger run.cell or fewer --workers"
-    return _FAILURE, one_line(
-        f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows."
-    )
+    return _FAILURE, one_line(f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows.")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
