@@ -185,12 +185,11 @@ def compare(
     except BaseException:
         _remove_if_nothing_finished(parts)
         raise
-    any_ok = bool((table["status"] == "ok").any())
-    _write_comparison(table, folder, units, any_ok)
+    _write_comparison(table, folder, units)
     remove_store(parts)
     print_comparison(table, units)
-    print(folder / ("comparison.png" if any_ok else "comparison.csv"))
-    if not any_ok:
+    print(folder / "comparison.png")
+    if not (table["status"] == "ok").any():
         _say("every design failed; the reasons stand in the table")
         raise typer.Exit(_FAILURE)
 
@@ -207,7 +206,7 @@ def _remove_if_nothing_finished(parts: Path) -> None:
             parts.parent.parent.rmdir()
 
 
-def _write_comparison(table: Any, folder: Path, units: str, any_ok: bool) -> None:
+def _write_comparison(table: Any, folder: Path, units: str) -> None:
     from pilesim.result import write_netcdf
     from pilesim.show.figures import comparison_figure, save
     from pilesim.show.folder import delivery
@@ -217,8 +216,7 @@ def _write_comparison(table: Any, folder: Path, units: str, any_ok: bool) -> Non
         write_netcdf(table, place / "comparison.nc")
         write_csv(table, place / "comparison.csv")
         write_units(table, place / "comparison_units.csv")
-        if any_ok:
-            save(comparison_figure(table, units), place / "comparison.png")
+        save(comparison_figure(table, units), place / "comparison.png")
 
 
 @app.command()

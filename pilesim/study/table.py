@@ -35,7 +35,8 @@ def table_of_designs(
     dims = [key.replace(".", "_") for key in values]
     shape = tuple(len(texts) for texts in values.values())
     data: dict[str, Any] = {}
-    for name, sample in {k: v for member in members for k, v in member["measures"].items()}.items():
+    samples = {name: sample for member in members for name, sample in member["measures"].items()}
+    for name, sample in (samples or _no_measures()).items():
         attrs = {"units": sample["unit"], "long_name": sample["meaning"]}
         zones = list(sample["value"]) if isinstance(sample["value"], dict) else None
         for suffix, part in (("", "value"), ("_error", "error")):
@@ -67,6 +68,17 @@ def table_of_designs(
     )
 
 
+def _no_measures() -> dict[str, dict[str, Any]]:
+    """What stands in the table when every design failed: each measure without a number."""
+    from pilesim.assess.measures import MEASURES
+    from pilesim.assess.shares import ZONES
+
+    return {
+        name: {"unit": unit, "meaning": meaning, "value": dict.fromkeys(ZONES) if name.endswith("by_zone") else None}
+        for name, (unit, meaning) in MEASURES.items()
+    }
+
+
 def _numbers(measure: dict[str, Any] | None, part: str, zones: list[str] | None) -> Any:
     value = measure[part] if measure else None
     if zones:
@@ -79,9 +91,7 @@ def _number(value: float | None) -> float:
     return math.nan if value is None else float(value)
 
 
-def _attributes(
-    scenario: Scenario, vary: Mapping[str, Sequence[str]], members: list[dict[str, Any]]
-) -> dict[str, Any]:
+def _attributes(scenario: Scenario, vary: Mapping[str, Sequence[str]], members: list[dict[str, Any]]) -> dict[str, Any]:
     messages = list(dict.fromkeys(text for m in members if m["status"] == "ok" for text in m["messages"]))
     limits = scenario.limits
     return {
@@ -119,11 +129,7 @@ def _columns(table: xr.Dataset) -> list[tuple[str, str, dict[str, int]]]:
     for name in map(str, table.data_vars):
         if f"{name}_error" not in table:
             continue
-        zones = (
-            [str(zone) for zone in table[ZONE_DIMENSION].values]
-            if ZONE_DIMENSION in table[name].dims
-            else None
-        )
+        zones = [str(zone) for zone in table[ZONE_DIMENSION].values] if ZONE_DIMENSION in table[name].dims else None
         for number, label in enumerate(zones) if zones else ((None, ""),):
             where = {} if number is None else {ZONE_DIMENSION: number}
             stem = f"{name}_{label}" if label else name

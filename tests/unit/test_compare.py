@@ -171,6 +171,7 @@ def test_all_failed_designs_still_make_a_table(tmp_path):
     table = table_of_designs(load("reference_pile"), vary, check_vary(vary), [FAILED, FAILED])
     write_csv(table, tmp_path / "c.csv")
     assert (tmp_path / "c.csv").read_text(encoding="utf-8").count("failed") == 2
+    assert np.isnan(table["cold_edge_fraction"]).all() and table["peak_temperature"].attrs["units"] == "degC"
     assert [row["status"] for row in rows(table)] == ["failed", "failed"]
 
 
