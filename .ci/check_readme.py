@@ -63,12 +63,12 @@ def parse_all(text: str) -> int:
     good = 0
     for arguments in [call for block in blocks(text) for line in block for call in pilesim_commands(line)]:
         name, rest = (arguments or [""])[0], arguments[1:]
+        if name not in group.commands and name not in ("--version", "--help"):
+            raise SystemExit(f"README.md: {shlex.join(['pilesim', *arguments])}: no such command")
         try:
             if name in group.commands:
                 group.commands[name].make_context(name, rest)
-            else:
-                group.make_context("pilesim", arguments)
-        except typer.Exit:
+        except typer.Exit:  # --help of a command
             pass
         except typer.BadParameter.__mro__[2] as why:
             raise SystemExit(
