@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from pilesim.base.errors import ScenarioError
     from pilesim.inputs.scenario import Scenario, load
     from pilesim.result import summarise
-    from pilesim.solver.run import simulate
+    from pilesim.study.run import simulate
     from pilesim.study.compare import compare
 
     __version__: str
@@ -25,7 +25,7 @@ _HOME = {
     "load": "pilesim.inputs.scenario",
     "Scenario": "pilesim.inputs.scenario",
     "ScenarioError": "pilesim.base.errors",
-    "simulate": "pilesim.solver.run",
+    "simulate": "pilesim.study.run",
     "summarise": "pilesim.result",
     "compare": "pilesim.study.compare",
 }

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -51,6 +51,8 @@ class Problem:
         Mix, cover and base volume [m2].
     norm_volume : array
         Volume that weighs in error norms [m2].
+    water_of_mix : float
+        Water of the mix as built, before shared nodes even it out [kg m-1].
     """
 
     grid: SectionGrid
@@ -67,6 +69,7 @@ class Problem:
     floor_length: np.ndarray
     pile_volume: np.ndarray
     norm_volume: np.ndarray
+    water_of_mix: float = 0.0
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
         """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
@@ -125,7 +128,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     temperature = _start_temperature(scenario, grid, mesh)
     oxygen = np.append(np.full(mesh.count, record.ambient_oxygen), 0.0)
     oxygen[mesh.pile_count:] = 0.0
-    return _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, empty_properties(mesh.count))
+    problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, empty_properties(mesh.count))
+    return replace(problem, water_of_mix=float(wet[MIX].sum()))
 
 
 def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,

@@ -123,7 +123,7 @@ def run(
     with compilation_lock():
         build(chosen)  # the physical checks, before kernels are compiled and time is spent
 
-    from pilesim.solver.run import simulate, warm_up
+    from pilesim.study.run import simulate, warm_up
 
     warm_up(_announce)
     with progress_on_stderr(chosen.name) as progress:

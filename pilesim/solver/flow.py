@@ -307,7 +307,8 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
     """Second-order limited upwind weights of div(N carried), in upstream-implicit form.
 
     The face value is c_U + k (c_U - c_UU) with the van Leer ratio k taken from the present field `carried`;
-    without a second upstream node it is the mean of both ends. Net supply to a node is
+    without a second upstream node it is the mean of both ends where gas enters from outside, else the upstream value
+    (along a closed wall or an axis the gradient across it vanishes). Net supply to a node is
     sum(stencil x neighbours and second neighbours) - total x own value + inflow from outside.
 
     Parameters
@@ -333,10 +334,11 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
                 flux = -flux
             beyond = upstream[d, side]
             if beyond >= pile_count:
-                stencil[d, side] += 0.5 * flux
-                total[d] -= 0.5 * flux
-                total[u] += 0.5 * flux
-                stencil[u, ahead] -= 0.5 * flux
+                share = 0.5 if outflow[u] < 0.0 else 0.0
+                stencil[d, side] += (1.0 - share) * flux
+                total[d] -= share * flux
+                total[u] += (1.0 - share) * flux
+                stencil[u, ahead] -= share * flux
                 continue
             length_down = np.sqrt((x[d] - x[u]) ** 2 + (z[d] - z[u]) ** 2)
             length_up = np.sqrt((x[u] - x[beyond]) ** 2 + (z[u] - z[beyond]) ** 2)

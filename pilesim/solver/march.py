@@ -49,12 +49,21 @@ class Tally:
 
 @dataclass(frozen=True, slots=True)
 class Moment:
-    """One accepted step as an observer sees it."""
+    """One accepted step as an observer sees it; the start is a step of no length.
+
+    Attributes
+    ----------
+    totals : (len(TOTALS),) array
+        Mean rates over the step.
+    respiration : (count + 1,) array
+        Oxygen taken up at its end [mol s-1 m-1].
+    """
 
     before: State
     after: State
-    outcome: Outcome
     step: float
+    totals: np.ndarray
+    respiration: np.ndarray
 
 
 def march(problem: Problem, duration: float, controls: Controls,
@@ -70,6 +79,7 @@ def march(problem: Problem, duration: float, controls: Controls,
     state, held, oxygen_rates = begin(stepper)
     previous: tuple[State, Held, float] = (state, held, controls.fixed_step or controls.first_step)
     tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), np.zeros(3))
+    observe(stepper, Moment(state, state, 0.0, np.zeros(len(TOTALS)), held.respiration))
     older: list[tuple[float, np.ndarray]] = []
     step = controls.fixed_step or controls.first_step
     tries = 0
@@ -87,7 +97,7 @@ def march(problem: Problem, duration: float, controls: Controls,
             continue
         tries = 0
         _count(tally, problem, stepper, state, outcome, oxygen_rates, step)
-        observe(stepper, Moment(state, outcome.state, outcome, step))
+        observe(stepper, Moment(state, outcome.state, step, outcome.totals, outcome.held.respiration))
         older = [*older[-2:], (state.time, state.temperature)]
         previous = (state, held, step)
         state, held, oxygen_rates = outcome.state, outcome.held, outcome.oxygen_totals

@@ -39,11 +39,15 @@ def _exchange(n: int, neighbours: Any, upstream: Any, advection: Any, advection_
 
 @compiled
 def _sweep(order: Any, neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any,
-           outflow: Any, oxygen: Any) -> None:
+           outflow: Any, oxygen: Any) -> bool:
+    """One sweep in flow order; True when frozen limiter ratios left a node less than nothing."""
+    overdrawn = False
     for i in range(order.size):
         n = order[i]
         supply, loss = _exchange(n, neighbours, upstream, advection, advection_total, terms, edges, outflow, oxygen)
+        overdrawn = overdrawn or supply < 0.0
         oxygen[n] = node_oxygen(supply, loss, terms.uptake[n], terms.half[n])
+    return overdrawn
 
 
 @compiled
@@ -152,7 +156,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
     with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
     the whole in a sweep and supply minus storage meets reaction within `balance_tolerance`. Limiter ratios are frozen
-    after two sweeps.
+    after two sweeps, and renewed while they overdraw a node.
 
     Parameters
     ----------
@@ -170,8 +174,9 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     advection = np.zeros((count + 1, 8))
     total = np.zeros(count + 1)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+    overdrawn = False
     for iteration in range(most):
-        if iteration < 2:
+        if iteration < 2 or overdrawn:
             advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, pile_count, advection, total)
         if iteration >= 1:
             if not ready[0] or iteration % 6 == 5:
@@ -179,7 +184,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
                 _factor_band(band)
                 ready[0] = True
             _correct(neighbours, upstream, advection, total, terms, edges, outflow, number, band, right, oxygen)
-        _sweep(order, neighbours, upstream, advection, total, terms, edges, outflow, oxygen)
+        overdrawn = _sweep(order, neighbours, upstream, advection, total, terms, edges, outflow, oxygen)
         moved = 0.0
         for n in range(pile_count):
             moved += terms.uptake[n] * abs(oxygen_factor(oxygen[n], terms.half[n]) - factor[n])

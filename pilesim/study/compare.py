@@ -194,7 +194,7 @@ def _simulate_all(
 ) -> None:
     if not jobs:
         return
-    from pilesim.solver.run import warm_up
+    from pilesim.study.run import warm_up
 
     warm_up(announce)  # so that no two processes compile at once
     done = total - len(jobs)
@@ -209,7 +209,7 @@ def _simulate_all(
 def run_design(scenario: Scenario, report: Callable[[float], None]) -> dict[str, Any]:
     """One design in a worker process: its measures as plain data, or why it failed."""
     from pilesim.result import summarise
-    from pilesim.solver.run import simulate
+    from pilesim.study.run import simulate
 
     try:
         summary = summarise(simulate(scenario, progress=report))

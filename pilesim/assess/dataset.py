@@ -1,0 +1,118 @@
+"""Assemble the Dataset of a run: fields, history, measures with errors, provenance. See README for its contents."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from pilesim.assess.fields import FIELDS, Recorder, on_section
+from pilesim.assess.measures import MEASURES, Values, halves
+from pilesim.assess.shares import ZONES
+from pilesim.assess.watch import Watch
+from pilesim.base.constants import CONSTANTS, constants_as_data
+from pilesim.build import Problem
+from pilesim.section.grid import BASE, COVER, MIX
+from pilesim.solver.march import DAY, Tally
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+_HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, per metre of the whole pile
+    "mean_temperature": ("degC", "mean temperature of the mix", -273.15, False),
+    "share_above_rule_temperature": ("1", "share of the mix at or above the rule temperature", 0.0, False),
+    "anaerobic_share": ("1", "share of the mix below the anaerobic oxygen limit, running daily mean", 0.0, False),
+    "anoxic_share": ("1", "share of the mix below 1 percent oxygen, running daily mean", 0.0, False),
+    "air_intake": ("kg s-1 m-1", "dry air entering", 0.0, True),
+    "heat_released": ("W m-1", "heat of respiration", 0.0, True),
+    "heat_conducted_to_air": ("W m-1", "heat lost through the surface film", 0.0, True),
+    "heat_carried_by_gas": ("W m-1", "heat lost with gas and vapour", 0.0, True),
+    "heat_to_ground": ("W m-1", "heat leaving through the outer edges of the ground", 0.0, True),
+    "mix_water": ("kg m-1", "water of the mix", 0.0, True),
+    "mix_dry_matter": ("kg m-1", "dry matter of the mix", 0.0, True),
+}
+
+
+def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tally, values: Values, errors: Values,
+                 messages: Sequence[str], version: str) -> xr.Dataset:
+    """Dataset of a finished run; `errors` come from the run on the coarse partner grid."""
+    import xarray as xr
+
+    scenario, grid = watch.scenario, problem.grid
+    times = np.array(recorder.wanted)
+    data: dict[str, Any] = {}
+    for name, (unit, meaning) in FIELDS.items():
+        section = on_section(problem, np.stack(recorder.kept[name]))
+        data[name] = (("time", "z", "x"), section, {"units": unit, "long_name": meaning})
+    data["zone"] = (("z_cell", "x_cell"), grid.material.astype(np.int8), {
+        "flag_values": np.arange(5, dtype=np.int8), "flag_meanings": "none mix cover base ground",
+        "long_name": "material of each cell"})
+    data |= _history(problem, watch, times)
+    for name, (unit, meaning) in MEASURES.items():
+        dims = ("mix_zone",) if np.ndim(values[name]) else ()
+        data[name] = (dims, values[name], {"units": unit, "long_name": meaning})
+        data[f"{name}_error"] = (dims, errors[name], {
+            "units": unit, "long_name": f"numerical error of {name}: difference from the grid of twice the cell"})
+    coords: dict[str, Any] = {
+        "time": ("time", times / DAY, {"units": "day", "long_name": "time since the pile was built"}),
+        "mix_zone": list(ZONES),
+        "height": (("z", "x"), on_section(problem, problem.mesh.z[:-1]), {"units": "m", "long_name": "height above ground"}),
+        "distance": (("z", "x"), on_section(problem, problem.mesh.x[:-1]), {
+            "units": "m", "long_name": "distance from the axis"}),
+    }
+    for name, material in (("mix_area", MIX), ("cover_area", COVER), ("base_area", BASE)):
+        area = on_section(problem, problem.mesh.volume[material, :-1])
+        coords[name] = (("z", "x"), area, {"units": "m2", "long_name": f"area of {name[:-5]} at each node"})
+    return xr.Dataset(data, coords, _attributes(watch, tally, values, errors, messages, version))
+
+
+def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any]:
+    steps = np.array(watch.times)
+    whole = halves(problem)
+    data: dict[str, Any] = {}
+    for name, (unit, meaning, offset, extensive) in _HISTORY.items():
+        values = np.interp(times, steps, np.array(watch.series[name]) + offset)
+        data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
+    air = watch.scenario.weather.air_temperature - problem.record.celsius_zero
+    data["air_temperature"] = ("time", np.full(times.size, air), {"units": "degC", "long_name": "air temperature"})
+    empty = problem_empty_zones(watch)
+    for name, rows, factor, offset, unit in (
+        ("zone_temperature", watch.zone_temperature, 1.0, -problem.record.celsius_zero, "degC"),
+        ("zone_oxygen", watch.zone_oxygen, 100.0, 0.0, "percent"),
+    ):
+        table = factor * np.array(rows) + offset
+        values = np.stack([np.interp(times, steps, table[:, k]) for k in range(len(ZONES))], axis=1)
+        values[:, empty] = np.nan
+        data[name] = (("time", "mix_zone"), values, {"units": unit, "long_name": f"mean {name[5:]} of each zone of the mix"})
+    return data
+
+
+def problem_empty_zones(watch: Watch) -> np.ndarray:
+    """Mask of the zones that this section does not have."""
+    return np.asarray(watch.pieces.zone_node_weight.sum(axis=1) == 0.0)
+
+
+def _attributes(watch: Watch, tally: Tally, values: Values, errors: Values, messages: Sequence[str],
+                version: str) -> dict[str, Any]:
+    scenario = watch.scenario
+    zero = CONSTANTS["celsius_zero"].value
+    attributes: dict[str, Any] = {
+        "Conventions": "CF-1.11", "title": scenario.title, "scenario": scenario.text(), "scenario_name": scenario.name,
+        "pilesim_version": version, "constants": json.dumps(constants_as_data()), "freezing_modelled": "false",
+        "messages": json.dumps(list(messages)),
+        "rule_temperature_degC": scenario.limits.rule_temperature - zero,
+        "rule_duration_days": scenario.limits.rule_duration / DAY,
+        "anaerobic_oxygen_percent": 100.0 * scenario.limits.anaerobic_oxygen,
+        "section": scenario.pile.section, "shape": scenario.pile.shape,
+        "base_layer_edge": scenario.base_layer.edge, "elevation_m": scenario.site.elevation,
+        "cell_m": scenario.run.cell, "solver_steps": tally.steps,
+        "budget_errors": json.dumps({k: float(np.asarray(values[f"budget_error_{k}"])) for k in ("heat", "oxygen", "water")}),
+        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|",
+        "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
+    }
+    del errors
+    if scenario.start.date is not None:
+        attributes["start_date"] = scenario.start.date.isoformat()
+    return attributes

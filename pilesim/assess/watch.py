@@ -1,0 +1,136 @@
+"""Follow a run step by step, so that no measure depends on how often output is written.
+
+Crossings are interpolated between solver steps. Material stays in place; a gap in a time-temperature run resets its
+clock.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from pilesim.assess.shares import MixPieces, share_above, share_below
+from pilesim.inputs.scenario import Scenario
+from pilesim.section.grid import MIX
+from pilesim.solver.march import DAY, Moment
+from pilesim.solver.nodes import TOTALS
+from pilesim.solver.step import Stepper
+
+ANOXIC = 0.01  # mole fraction: the definition of `anoxic_fraction_day_14`
+HISTORY = ("mean_temperature", "share_above_rule_temperature", "share_above_55", "share_reached_55", "anaerobic_share",
+           "anoxic_share", "air_intake", "heat_released", "heat_conducted_to_air", "heat_carried_by_gas",
+           "heat_to_ground", "mix_water", "mix_dry_matter", "air_changes")
+
+
+@dataclass(slots=True)
+class Watch:
+    """Observer of a run: call it with every accepted step.
+
+    Attributes
+    ----------
+    longest : (count + 1,) array
+        Longest run at or above the rule temperature so far [s].
+    hottest : (count + 1,) array
+        Highest temperature so far [K].
+    series : dict of list
+        One value per solver step, see `HISTORY`; totals per metre of the gridded part.
+    times : list
+        [s].
+    coldest_wet : float
+        Lowest temperature of a node that holds water [K].
+    """
+
+    scenario: Scenario
+    pieces: MixPieces
+    hygiene_temperature: float
+    longest: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    current: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    hottest: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    past: deque[tuple[float, np.ndarray, np.ndarray]] = field(default_factory=deque)
+    times: list[float] = field(default_factory=list)
+    series: dict[str, list[float]] = field(default_factory=lambda: {name: [] for name in HISTORY})
+    zone_temperature: list[np.ndarray] = field(default_factory=list)
+    zone_oxygen: list[np.ndarray] = field(default_factory=list)
+    daily_zone_oxygen: list[np.ndarray] = field(default_factory=list)
+    coldest_wet: float = np.inf
+
+    def __call__(self, stepper: Stepper, moment: Moment) -> None:
+        after = moment.after
+        if not self.times:
+            self.longest = np.zeros_like(after.temperature)
+            self.current = np.zeros_like(after.temperature)
+            self.hottest = after.temperature.copy()
+            self.past.append((after.time, np.zeros_like(after.oxygen), after.oxygen.copy()))
+        else:
+            self._expose(moment)
+            time, total, last = self.past[-1]
+            self.past.append((after.time, total + 0.5 * moment.step * (last + after.oxygen), after.oxygen.copy()))
+        np.maximum(self.hottest, after.temperature, out=self.hottest)
+        wet = stepper.problem.pile_volume > 0
+        self.coldest_wet = min(self.coldest_wet, float(after.temperature[wet].min()))
+        self._record(stepper, moment, self._daily_mean())
+
+    def _expose(self, moment: Moment) -> None:
+        """Advance the run of time above the rule temperature; crossings linear within the step."""
+        rule = self.scenario.limits.rule_temperature
+        before, after = moment.before.temperature, moment.after.temperature
+        was, now = before >= rule, after >= rule
+        change = np.where(after == before, 1.0, after - before)
+        crossing = np.clip((rule - before) / change, 0.0, 1.0)
+        self.current = np.where(was, self.current, 0.0)
+        self.current += moment.step * np.select([was & now, was & ~now, ~was & now], [1.0, crossing, 1.0 - crossing], 0.0)
+        np.maximum(self.longest, self.current, out=self.longest)
+        self.current[~now] = 0.0
+
+    def _daily_mean(self) -> np.ndarray:
+        """Mean oxygen of the last 24 hours (since the start before that)."""
+        end, total, oxygen = self.past[-1]
+        start = max(end - DAY, 0.0)
+        if end <= start:
+            return oxygen
+        while len(self.past) > 2 and self.past[1][0] <= start:
+            self.past.popleft()
+        t0, i0, x0 = self.past[0]
+        t1, _, x1 = self.past[1]
+        part = start - t0
+        level = x0 + (x1 - x0) * part / (t1 - t0)
+        return (total - i0 - 0.5 * part * (x0 + level)) / (end - start)
+
+    def _record(self, stepper: Stepper, moment: Moment, daily: np.ndarray) -> None:
+        after, p, limits = moment.after, stepper.problem, self.scenario.limits
+        weight, zone_weight = self.pieces.node_weight, self.pieces.zone_node_weight
+        totals = dict(zip(TOTALS, moment.totals, strict=True))
+        inflow = -float(np.minimum(after.outflow, 0.0).sum())
+        dry = stepper.props.dry_mass[MIX]
+        gas = float(np.sum(p.mesh.volume[MIX] * _air(stepper)))
+        ambient = p.record.ambient_density / p.record.dry_air_molar_mass
+        values = {
+            "mean_temperature": float(weight @ after.temperature),
+            "share_above_rule_temperature": share_above(after.temperature, limits.rule_temperature, self.pieces),
+            "share_above_55": share_above(after.temperature, self.hygiene_temperature, self.pieces),
+            "share_reached_55": share_above(self.hottest, self.hygiene_temperature, self.pieces),
+            "anaerobic_share": share_below(daily, limits.anaerobic_oxygen, self.pieces),
+            "anoxic_share": share_below(daily, ANOXIC, self.pieces),
+            "air_intake": inflow * p.record.dry_air_molar_mass,
+            "heat_released": totals["respiration_heat"],
+            "heat_conducted_to_air": -totals["air_film"],
+            "heat_carried_by_gas": -totals["gas_enthalpy"] - totals["vapour_film_heat"],
+            "heat_to_ground": -totals["ground_film"],
+            "mix_water": float(stepper.props.water[MIX].sum()),
+            "mix_dry_matter": float(dry.sum()),
+            "air_changes": 3600.0 * inflow / ambient / gas,
+        }
+        self.times.append(after.time)
+        for name, value in values.items():
+            self.series[name].append(value)
+        self.zone_temperature.append(zone_weight @ after.temperature)
+        self.zone_oxygen.append(zone_weight @ after.oxygen)
+        self.daily_zone_oxygen.append(zone_weight @ daily)
+
+
+def _air(stepper: Stepper) -> np.ndarray:
+    """Gas-filled share of the bulk volume at each node [1]."""
+    volume = stepper.problem.pile_volume
+    return np.divide(stepper.props.gas_volume, volume, out=np.zeros_like(volume), where=volume > 0)

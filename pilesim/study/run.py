@@ -1,0 +1,119 @@
+"""One simulation: the run on its own grid and on the coarse partner, measures with their numerical error."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from pilesim.assess.dataset import make_dataset
+from pilesim.assess.fields import Recorder
+from pilesim.assess.measures import Values, errors, measure
+from pilesim.assess.shares import mix_pieces
+from pilesim.assess.watch import Watch
+from pilesim.balances.physics import FULL, Physics
+from pilesim.base.compiled import CACHE_FOLDER, compilation_lock
+from pilesim.base.constants import CONSTANTS
+from pilesim.build import Problem, build
+from pilesim.inputs.scenario import Scenario
+from pilesim.solver.march import Moment, Tally, budget_errors, march
+from pilesim.solver.step import Controls, Stepper
+
+if TYPE_CHECKING:
+    import xarray as xr
+
+COARSE_SHARE = 0.15  # of the run time, for the progress bar
+PLUME_PERMEABILITY = 1e-7  # [m2] above it a wide pile convects in plumes that no grid settles
+
+
+def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None) -> xr.Dataset:
+    """Simulate a pile.
+
+    Parameters
+    ----------
+    scenario : Scenario
+    progress : callable, optional
+        Called with the share done, 0 to 1.
+
+    Returns
+    -------
+    xarray.Dataset
+        Fields over time and section, history, and every measure with its numerical error (see README).
+
+    Raises
+    ------
+    ScenarioError
+        If the outline or the bed is physically impossible.
+    StepFailed
+        If no acceptable time step is found.
+    """
+    from pilesim import __version__
+
+    report = progress or (lambda share: None)
+    problems = build(scenario, 1), build(scenario, 2)
+    _, coarse = observed_run(scenario, problems[0], lambda share: report(COARSE_SHARE * share))
+    (watch, recorder, tally), fine = observed_run(
+        scenario, problems[1], lambda share: report(COARSE_SHARE + (1.0 - COARSE_SHARE) * share))
+    report(1.0)
+    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), messages(scenario, watch, tally),
+                        __version__)
+
+
+def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float], None],
+                 controls: Controls | None = None) -> tuple[tuple[Watch, Recorder, Tally], Values]:
+    """March one problem to the end; returns its observers and tally, and its measures."""
+    duration = scenario.run.duration
+    watch = Watch(scenario, mix_pieces(problem), CONSTANTS["rule_temperature"].value)
+    recorder = Recorder(output_times(scenario))
+
+    def observe(stepper: Stepper, moment: Moment) -> None:
+        watch(stepper, moment)
+        recorder(stepper, moment)
+        report(moment.after.time / duration)
+
+    _, state, tally = march(problem, duration, controls or Controls(), observe)
+    start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
+    return (watch, recorder, tally), measure(problem, watch, tally, budget_errors(problem, start, state, tally))
+
+
+def output_times(scenario: Scenario) -> list[float]:
+    """Output times [s]: every `run.output_every` from the start, and the end."""
+    every, duration = scenario.run.output_every, scenario.run.duration
+    times = list(np.arange(0.0, duration * (1.0 - 1e-9), every))
+    return [float(time) for time in (*times, duration)]
+
+
+def messages(scenario: Scenario, watch: Watch, tally: Tally) -> list[str]:
+    """One-line cautions that this run deserves."""
+    zero = CONSTANTS["celsius_zero"].value
+    out = []
+    if watch.coldest_wet < zero:
+        out.append(f"Wet material fell to {watch.coldest_wet - zero:.0f} degC, but freezing is not modelled: below 0 degC "
+                   "temperatures are too low and frozen parts would start later than shown.")
+    pile = scenario.pile
+    if pile.length is not None and pile.shape != "column" and pile.length < 4.0 * pile.height:
+        out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
+    if scenario.mix.permeability >= PLUME_PERMEABILITY and pile.base_width >= 4.0 * pile.height:
+        out.append("So permeable and wide a mix convects in plumes that no grid settles: trust shares and means, not places.")
+    if tally.oxygen_unfinished > 0.01 * tally.steps:
+        out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "
+                   "try another run.cell.")
+    return out
+
+
+def warm_up(announce: Callable[[str], None] | None = None, physics: Physics = FULL) -> None:
+    """Compile the kernels, or load them from the cache, by a few steps of a tiny pile. One process at a time compiles.
+
+    Parameters
+    ----------
+    announce : callable, optional
+        Called with one line when compilation really happens.
+    """
+    from pilesim.inputs.scenario import load
+
+    tiny = load("reference_pile").with_(**{"run.cell": "25 cm", "run.duration": "2 hour", "run.output_every": "1 hour"})
+    with compilation_lock():
+        if announce is not None and not any(CACHE_FOLDER.rglob("*.nbc")):
+            announce("compiling the kernels, once per version, about half a minute")
+        observed_run(tiny, build(tiny, 1, physics), lambda share: None)
