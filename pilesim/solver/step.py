@@ -44,14 +44,14 @@ class Controls:
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.05
-    sweep_tolerance: float = 0.1
+    tolerance: float = 0.006
+    sweep_tolerance: float = 0.2
     largest_step: float = 6 * 3600.0
     smallest_step: float = 300.0
     first_step: float = 300.0
     fixed_step: float = 0.0
     passes: int = 4
-    correction_threshold: float = 0.3
+    correction_threshold: float = 0.6
     most_sweeps: int = 40
     reaction_tolerance: float = 1e-4
     balance_tolerance: float = 5e-4
