@@ -52,12 +52,19 @@ os.environ["NUMBA_CACHE_DIR"] = str(CACHE_FOLDER)
 import numba  # noqa: E402  (the folder must be set first)
 
 numba.config.CACHE_DIR = str(CACHE_FOLDER)
-_njit = numba.njit(cache=True, error_model="numpy", fastmath=_FASTMATH, nogil=True)
+_OPTIONS = {"cache": True, "error_model": "numpy", "fastmath": _FASTMATH, "nogil": True}
+_inlined = numba.njit(forceinline=True, **_OPTIONS)
+_njit = numba.njit(**_OPTIONS)
 
 
 def compiled(function: Callable[..., Any]) -> Any:
     """Compile a function of scalars and arrays; the plain Python form stays at ``.py_func``."""
     return _njit(function)
+
+
+def inlined(function: Callable[..., Any]) -> Any:
+    """As `compiled`, always copied into its caller: for helpers that take many arrays or run per node."""
+    return _inlined(function)
 
 
 @contextmanager

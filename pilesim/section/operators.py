@@ -182,7 +182,7 @@ def _neighbours(quad_nodes: np.ndarray, material: np.ndarray, count: int) -> tup
             pile = material != GROUND
             inside[a[pile], there], inside[b[pile], back] = b[pile], a[pile]
     upstream = np.stack([inside[inside[:, d], d] for d in range(4)], axis=1)
-    return neighbours, upstream
+    return neighbours.astype(np.uint32), upstream.astype(np.uint32)  # unsigned: kernels need not test for wrap-around
 
 
 @compiled

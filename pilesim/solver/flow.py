@@ -9,7 +9,7 @@ import numpy as np
 
 from pilesim.balances.airflow import buoyancy, gas_mobility
 from pilesim.balances.surface import EdgeArrays
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, inlined
 from pilesim.section.grid import GROUND
 from pilesim.section.operators import Mesh
 
@@ -131,7 +131,7 @@ def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, cond
                 right[unknown[head]] += gain
 
 
-@compiled
+@inlined
 def _ends(quad_nodes: Any, q: int, e: int) -> tuple[int, int]:
     """Tail and head node of edge `e` (bottom, top, left, right) of quad `q`."""
     if e == 0:
@@ -143,14 +143,14 @@ def _ends(quad_nodes: Any, q: int, e: int) -> tuple[int, int]:
     return quad_nodes[q, 1], quad_nodes[q, 3]
 
 
-@compiled
+@inlined
 def _edge_lift(quad_nodes: Any, q: int, lift: Any, z: Any, beta: Any) -> None:
     for e in range(4):
         tail, head = _ends(quad_nodes, q, e)
         beta[e] = 0.5 * (lift[tail] + lift[head]) * (z[head] - z[tail])
 
 
-@compiled
+@inlined
 def _form_row(form: Any, q: int, e: int, v: Any) -> float:
     """Row `e` of the symmetric 4 x 4 form of quad `q` times `v`."""
     if e == 0:

@@ -13,7 +13,7 @@ import numpy as np
 from pilesim.balances.heat import stored_enthalpy
 from pilesim.balances.substrate import heat_of, implicit_oxidation
 from pilesim.balances.water import metabolic_water
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.bed import drainage_potential, water_activity
 from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_ratio
@@ -135,7 +135,7 @@ def _liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_
     totals[9] = -c.moist * c.water_heat_capacity * leachate_heat
 
 
-@compiled
+@inlined
 def _arriving(n: int, frame: Any, terms: Any, stage: Any, edges: Any, c: Any) -> Any:
     """Heat [W m-1] and water [kg s-1 m-1] arriving at a pile node from neighbours and from outside."""
     heat = edges.film_heat[n] + terms.inflow[n] * edges.enthalpy_in[n] + stage.liquid_heat[n]
@@ -154,7 +154,7 @@ def _arriving(n: int, frame: Any, terms: Any, stage: Any, edges: Any, c: Any) ->
     return heat, water
 
 
-@compiled
+@inlined
 def _oxidation(n: int, temperature: float, terms: Any, stage: Any, step: float, c: Any) -> Any:
     """Substrate oxidised at a node [kg s-1 m-1] and its temperature derivative."""
     if terms.environment[n, 0] == 0.0 and terms.environment[n, 1] == 0.0 and terms.environment[n, 2] == 0.0:

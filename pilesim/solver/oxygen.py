@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pilesim.balances.oxygen import node_oxygen
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.flow import advection_stencil
 
@@ -24,29 +24,41 @@ class OxygenTerms(NamedTuple):
 
 
 @compiled
-def _exchange(n: int, neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any,
-              outflow: Any, oxygen: Any) -> Any:
-    """Oxygen arriving at a node [mol s-1 m-1] and the coefficient of its own mole fraction in what leaves."""
-    supply = edges.gas_film_oxygen[n] + terms.storage[n] * terms.previous[n]
-    if outflow[n] < 0.0:
-        supply -= outflow[n] * edges.oxygen_in[n]
+def _combine(advection: Any, advection_total: Any, terms: Any, edges: Any, outflow: Any, near: Any, own: Any,
+             given: Any) -> None:
+    """Join advection and diffusion: weights of the eight neighbours and of the node itself, and what is given."""
+    for n in range(own.size):
+        for d in range(8):
+            near[n, d] = terms.diffusion[n, d]
+        for d in range(4):
+            near[n, d] += advection[n, d]
+        own[n] = advection_total[n] + terms.diffusion_total[n] + edges.gas_film[n] + terms.storage[n]
+        given[n] = edges.gas_film_oxygen[n] + terms.storage[n] * terms.previous[n]
+        if outflow[n] < 0.0:
+            given[n] -= outflow[n] * edges.oxygen_in[n]
+
+
+@inlined
+def _arriving(n: int, neighbours: Any, upstream: Any, near: Any, advection: Any, given: Any, oxygen: Any) -> float:
+    """Oxygen arriving at a node [mol s-1 m-1]."""
+    supply = given[n]
     for d in range(8):
-        supply += terms.diffusion[n, d] * oxygen[neighbours[n, d]]
+        supply += near[n, d] * oxygen[neighbours[n, d]]
     for d in range(4):
-        supply += advection[n, d] * oxygen[neighbours[n, d]] + advection[n, 4 + d] * oxygen[upstream[n, d]]
-    return supply, advection_total[n] + terms.diffusion_total[n] + edges.gas_film[n] + terms.storage[n]
+        supply += advection[n, 4 + d] * oxygen[upstream[n, d]]
+    return supply
 
 
 @compiled
-def _sweep(order: Any, neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any,
-           outflow: Any, oxygen: Any) -> bool:
+def _sweep(order: Any, neighbours: Any, upstream: Any, near: Any, advection: Any, own: Any, given: Any, uptake: Any,
+           half: Any, oxygen: Any) -> bool:
     """One sweep in flow order; True when frozen limiter ratios left a node less than nothing."""
     overdrawn = False
     for i in range(order.size):
         n = order[i]
-        supply, loss = _exchange(n, neighbours, upstream, advection, advection_total, terms, edges, outflow, oxygen)
+        supply = _arriving(n, neighbours, upstream, near, advection, given, oxygen)
         overdrawn = overdrawn or supply < 0.0
-        oxygen[n] = node_oxygen(supply, loss, terms.uptake[n], terms.half[n])
+        oxygen[n] = node_oxygen(supply, own[n], uptake[n], half[n])
     return overdrawn
 
 
@@ -136,12 +148,12 @@ def _substitute_band(band: Any, right: Any) -> None:
 
 
 @compiled
-def _correct(neighbours: Any, upstream: Any, advection: Any, advection_total: Any, terms: Any, edges: Any, outflow: Any,
+def _correct(neighbours: Any, upstream: Any, near: Any, advection: Any, own: Any, given: Any, uptake: Any, half: Any,
              number: Any, band: Any, right: Any, oxygen: Any) -> None:
     """Newton correction of `oxygen`: second-order residual, first-order factors."""
     for n in range(number.size):
-        supply, loss = _exchange(n, neighbours, upstream, advection, advection_total, terms, edges, outflow, oxygen)
-        right[number[n]] = supply - loss * oxygen[n] - terms.uptake[n] * oxygen_factor(oxygen[n], terms.half[n])
+        supply = _arriving(n, neighbours, upstream, near, advection, given, oxygen)
+        right[number[n]] = supply - own[n] * oxygen[n] - uptake[n] * oxygen_factor(oxygen[n], half[n])
     _substitute_band(band, right)
     for n in range(number.size):
         oxygen[n] = max(oxygen[n] + right[number[n]], 0.1 * oxygen[n])
@@ -173,18 +185,23 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     pile_count = order.size
     advection = np.zeros((count + 1, 8))
     total = np.zeros(count + 1)
+    near = np.zeros((count + 1, 8))
+    own = np.zeros(count + 1)
+    given = np.zeros(count + 1)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     overdrawn = False
     for iteration in range(most):
         if iteration < 2 or overdrawn:
             advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, pile_count, advection, total)
+            _combine(advection, total, terms, edges, outflow, near, own, given)
         if iteration >= 1:
             if not ready[0] or iteration % 6 == 5:
                 _fill_band(neighbours, east, north, outflow, terms, edges, oxygen, number, band)
                 _factor_band(band)
                 ready[0] = True
-            _correct(neighbours, upstream, advection, total, terms, edges, outflow, number, band, right, oxygen)
-        overdrawn = _sweep(order, neighbours, upstream, advection, total, terms, edges, outflow, oxygen)
+            _correct(neighbours, upstream, near, advection, own, given, terms.uptake, terms.half, number, band, right,
+                     oxygen)
+        overdrawn = _sweep(order, neighbours, upstream, near, advection, own, given, terms.uptake, terms.half, oxygen)
         moved = 0.0
         for n in range(pile_count):
             moved += terms.uptake[n] * abs(oxygen_factor(oxygen[n], terms.half[n]) - factor[n])

@@ -163,29 +163,31 @@ def test_best_leakance_where_two_straight_lines_cross():
         ([10.0, 20.0, 30.0], [5.0, 4.0, 3.0], 1e-9, True),
         ([50.0, 20.0, 30.0], [5.0, 5.0, 5.0], 2e-9, False),
         ([10.0, np.nan, 60.0], [60.0, np.nan, 10.0], 1e-9, True),
-        ([np.nan, 20.0, 30.0], [90.0, 50.0, 25.0], 3.8e-9, False),
+        ([60.0, 20.0, np.nan, 70.0], [10.0, 10.0, np.nan, 10.0], 2e-9, True),
+        ([np.nan, 20.0, 30.0], [90.0, 50.0, 25.0], 2e-9 * 2 ** (30 / 35), False),
         ([np.nan] * 3, [np.nan] * 3, np.nan, False),
     ],
 )
 def test_best_leakance_at_edges_and_gaps(cold, starved, best, at_edge):
     """A best design at the end of the range or beside a gap is said to be at the edge; gaps are not bridged.
 
-    Fourth case by hand: the risks cross at 30 / (30 + 5) of the way from 2e-9 to 4e-9 in the logarithm: 3.62e-9.
+    Fifth case by hand: from 2e-9 to 4e-9 cold - starved goes from -30 to 5, so it is zero after 30/35 of the way.
     Seen to fail: gaps bridged; the edge looked for at the ends of the list only.
     """
-    found = best_leakance(np.array([1e-9, 2e-9, 4e-9]), np.array(cold), np.array(starved))
-    if best == 3.8e-9:
-        best = 2e-9 * 2 ** (30 / 35)
-    assert found[0] == pytest.approx(best, nan_ok=True) and found[2] is at_edge
+    leakance = 1e-9 * 2.0 ** np.arange(len(cold))
+    found = best_leakance(leakance, np.array(cold), np.array(starved))
+    assert found[0] == pytest.approx(best, nan_ok=True)
+    assert found[2] is at_edge
 
 
 def test_window_is_marked_at_the_best_leakance():
     """The synthetic risks 1/(1+e^-3p) and 1/(1+e^4p) with p = log10(L/3e-9) at 0 degC cross at p = 0: 50 %.
 
     Tolerance 0.05 decades: the designs lie 0.3 to 0.4 decades apart and the curves bend between them. Seen to
-    fail: leakance of the wrong designs (thickness ascending).
+    fail: leakances in reverse order; designs left in the order they were typed.
     """
-    for keys in ({"cover_permeability": PERMEABILITY}, {"cover_thickness": [0.03, 0.1, 0.15, 0.3, 0.6]}):
+    typed = [PERMEABILITY[k] for k in (0, 4, 2, 5, 1, 3)]
+    for keys in ({"cover_permeability": typed}, {"cover_thickness": [0.03, 0.1, 0.15, 0.3, 0.6]}):
         table = synthetic_table(**keys, weather_air_temperature=[273.15])
         (line,) = artists_called(comparison_figure(table), "best leakance")
         assert np.log10(line.get_xdata()[0] / 3e-9) == pytest.approx(0.0, abs=0.05)
