@@ -16,7 +16,7 @@ from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.bed import drainage_potential, water_activity
 from pilesim.matter.biology import temperature_factor
-from pilesim.matter.moist_air import moist_enthalpy, vapour_ratio
+from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
 
 
 class Terms(NamedTuple):
@@ -77,12 +77,14 @@ TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respir
 @compiled
 def refresh_gas(stage: Any, terms: Any, pile_count: int, c: Any) -> None:
     """Vapour ratio and enthalpy of the pore gas from the iterate's temperature and water."""
+    temperature, water, ratio, enthalpy, dry_mass = (
+        stage.temperature, stage.water, stage.ratio, stage.enthalpy, terms.dry_mass)
     for n in range(pile_count):
         activity = 1.0
-        if terms.dry_mass[n] > 0.0:
-            activity, _ = water_activity(stage.water[n] / terms.dry_mass[n], c)
-        stage.ratio[n], _, _ = vapour_ratio(stage.temperature[n], activity, c)
-        stage.enthalpy[n] = moist_enthalpy(stage.temperature[n], stage.ratio[n], c)
+        if dry_mass[n] > 0.0:
+            activity, _ = water_activity(water[n] / dry_mass[n], c)
+        ratio[n], _, _ = vapour_ratio(temperature[n], activity, c)
+        enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
 
 
 @compiled
@@ -99,75 +101,76 @@ def _liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_
     saturation, potential : (count + 1,) arrays
         Work space.
     """
+    neighbours, pair_drop, floor_length, volume = frame.neighbours, frame.pair_drop, frame.floor_length, frame.volume
+    stage_water, temperature = stage.water, stage.temperature
+    liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
     wet = False
     for n in range(pile_count):
         saturation[n] = 0.0
         potential[n] = 0.0
         if pore_volume[n] > 0.0:
-            saturation[n] = stage.water[n] / (c.water_density * pore_volume[n])
-            potential[n] = drainage_potential(pore_volume[n] / frame.volume[n], saturation[n], c)
+            saturation[n] = stage_water[n] / (c.water_density * pore_volume[n])
+            potential[n] = drainage_potential(pore_volume[n] / volume[n], saturation[n], c)
             wet = wet or potential[n] > 0.0
     leachate = 0.0
     leachate_heat = 0.0
     for n in range(pile_count):
         water = 0.0
         heat = 0.0
-        own = stage.temperature[n] - c.celsius_zero
+        own = temperature[n] - c.celsius_zero
         for d in range(8):
-            m = frame.neighbours[n, d]
+            m = neighbours[n, d]
             if m >= pile_count:
                 continue
             moved = capillary[n, d] * (saturation[m] - saturation[n])
             if wet:
-                drop = frame.pair_drop[n, d]
+                drop = pair_drop[n, d]
                 moved -= drop * potential[n] if drop > 0.0 else drop * potential[m]
             water += moved
-            heat += moved * 0.5 * (stage.temperature[m] - c.celsius_zero + own)
+            heat += moved * 0.5 * (temperature[m] - c.celsius_zero + own)
         if wet:
-            lost = frame.floor_length[n] * potential[n]
+            lost = floor_length[n] * potential[n]
             leachate += lost
             leachate_heat += lost * own
             water -= lost
             heat -= lost * own
-        stage.liquid_water[n] = c.moist * water
-        stage.liquid_heat[n] = c.moist * c.water_heat_capacity * heat
+        liquid_water[n] = c.moist * water
+        liquid_heat[n] = c.moist * c.water_heat_capacity * heat
     totals[8] = -c.moist * leachate
     totals[9] = -c.moist * c.water_heat_capacity * leachate_heat
 
 
 @inlined
-def _arriving(n: int, frame: Any, terms: Any, stage: Any, edges: Any, c: Any) -> Any:
-    """Heat [W m-1] and water [kg s-1 m-1] arriving at a pile node from neighbours and from outside."""
-    heat = edges.film_heat[n] + terms.inflow[n] * edges.enthalpy_in[n] + stage.liquid_heat[n]
-    water = edges.gas_film_vapour[n]
+def _arriving(n: int, neighbours: Any, upstream: Any, conduction: Any, vapour: Any, advection: Any, temperature: Any,
+              ratio: Any, enthalpy: Any, diffusion_enthalpy: float, heat: float, film_vapour: float,
+              water: float) -> Any:
+    """Heat [W m-1] and water [kg s-1 m-1] arriving at a pile node: from its neighbours, `heat` and `water` given."""
+    diffusing = film_vapour
     for d in range(8):
-        m = frame.neighbours[n, d]
-        heat += terms.conduction[n, d] * stage.temperature[m]
-        water += terms.vapour[n, d] * stage.ratio[m]
-    heat += c.vapour_diffusion_enthalpy * water
-    water += terms.inflow[n] * edges.vapour_in[n] + stage.liquid_water[n]
+        m = neighbours[n, d]
+        heat += conduction[n, d] * temperature[m]
+        diffusing += vapour[n, d] * ratio[m]
+    heat += diffusion_enthalpy * diffusing
+    water += diffusing
     for d in range(4):
-        m = frame.neighbours[n, d]
-        b = frame.upstream[n, d]
-        heat += terms.advection[n, d] * stage.enthalpy[m] + terms.advection[n, 4 + d] * stage.enthalpy[b]
-        water += terms.advection[n, d] * stage.ratio[m] + terms.advection[n, 4 + d] * stage.ratio[b]
+        m = neighbours[n, d]
+        b = upstream[n, d]
+        heat += advection[n, d] * enthalpy[m] + advection[n, 4 + d] * enthalpy[b]
+        water += advection[n, d] * ratio[m] + advection[n, 4 + d] * ratio[b]
     return heat, water
 
 
 @inlined
-def _oxidation(n: int, temperature: float, terms: Any, stage: Any, step: float, c: Any) -> Any:
+def _oxidation(fast: float, slow: float, cover: float, k_fast: float, k_slow: float, k_cover: float,
+               temperature: float, step: float, c: Any) -> Any:
     """Substrate oxidised at a node [kg s-1 m-1] and its temperature derivative."""
-    if terms.environment[n, 0] == 0.0 and terms.environment[n, 1] == 0.0 and terms.environment[n, 2] == 0.0:
+    if k_fast + k_slow + k_cover <= 0.0:
         return 0.0, 0.0
     factor, slope = temperature_factor(temperature, c)
-    total = 0.0
-    total_slope = 0.0
-    for pool in range(3):
-        k = terms.environment[n, pool]
-        burnt, gain = implicit_oxidation(stage.substrate_from[n, pool], k * factor, step)
-        total += burnt
-        total_slope += gain * k * slope
-    return total, total_slope
+    a, a_gain = implicit_oxidation(fast, k_fast * factor, step)
+    b, b_gain = implicit_oxidation(slow, k_slow * factor, step)
+    d, d_gain = implicit_oxidation(cover, k_cover * factor, step)
+    return a + b + d, (a_gain * k_fast + b_gain * k_slow + d_gain * k_cover) * slope
 
 
 @compiled
@@ -185,57 +188,72 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int
     float
         Weighted rms change of temperature [K].
     """
+    # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
+    neighbours, upstream, weight = frame.neighbours, frame.upstream, frame.weight
+    conduction, conduction_total = terms.conduction, terms.conduction_total
+    vapour, vapour_total = terms.vapour, terms.vapour_total
+    advection, advection_total, inflow = terms.advection, terms.advection_total, terms.inflow
+    environment, dry_mass, dry_capacity = terms.environment, terms.dry_mass, terms.dry_capacity
+    temperature, water, ratio, enthalpy = stage.temperature, stage.water, stage.ratio, stage.enthalpy
+    stored_from, water_from, pools = stage.stored_from, stage.water_from, stage.substrate_from
+    liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
+    film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
+    enthalpy_in, vapour_in = edges.enthalpy_in, edges.vapour_in
     change = 0.0
     rate = 1.0 / step
     pile_count = order.size
     for i in range(pile_count):
         n = order[i]
-        heat, water = _arriving(n, frame, terms, stage, edges, c)
-        own_y = terms.vapour_total[n] + edges.gas_film[n]
-        own_t = terms.conduction_total[n] + edges.film[n]
-        own_n = terms.advection_total[n]
-        start = stage.temperature[n]
+        heat, arriving = _arriving(
+            n, neighbours, upstream, conduction, vapour, advection, temperature, ratio, enthalpy,
+            c.vapour_diffusion_enthalpy, film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n], film_vapour[n],
+            inflow[n] * vapour_in[n] + liquid_water[n])
+        own_y = vapour_total[n] + gas_film[n]
+        own_t = conduction_total[n] + film[n]
+        own_n = advection_total[n]
+        diffusion = c.vapour_diffusion_enthalpy * own_y
+        start = temperature[n]
+        y = 0.0
         for _ in range(2):
-            t, w = stage.temperature[n], stage.water[n]
+            t, w = temperature[n], water[n]
             activity, bend = 1.0, 0.0
-            if terms.dry_mass[n] > 0.0:
-                activity, bend = water_activity(w / terms.dry_mass[n], c)
-                bend /= terms.dry_mass[n]
+            if dry_mass[n] > 0.0:
+                activity, bend = water_activity(w / dry_mass[n], c)
+                bend /= dry_mass[n]
             y, y_t, y_a = vapour_ratio(t, activity, c)
             y_w = y_a * bend
-            latent = c.latent_heat_of_vaporisation + c.vapour_heat_capacity * (t - c.celsius_zero)
+            latent = vapour_enthalpy(t, c)
             h = moist_enthalpy(t, y, c)
             h_t = c.dry_air_molar_mass * c.dry_air_heat_capacity + c.vapour_heat_capacity * y + latent * y_t
-            burnt, burnt_t = _oxidation(n, t, terms, stage, step, c)
-            made = metabolic_water(burnt, c)
+            burnt, burnt_t = _oxidation(pools[n, 0], pools[n, 1], pools[n, 2], environment[n, 0], environment[n, 1],
+                                        environment[n, 2], t, step, c)
+            made, made_t = metabolic_water(burnt, c), metabolic_water(burnt_t, c)
             warm = c.water_heat_capacity * (t - c.celsius_zero)
-            e = stored_enthalpy(t, w, terms.dry_capacity[n], c)
-            diffusion = c.vapour_diffusion_enthalpy * own_y
-            fault_e = ((e - stage.stored_from[n]) * rate - heat + own_n * h + own_t * t + diffusion * y
-                       - heat_of(burnt, c) - warm * made)
-            fault_w = (w - stage.water_from[n]) * rate - water + (own_n + own_y) * y - made
-            e_t = ((terms.dry_capacity[n] + c.water_heat_capacity * w) * rate + own_n * h_t + own_t + diffusion * y_t
-                   - heat_of(burnt_t, c) - c.water_heat_capacity * made - warm * metabolic_water(burnt_t, c))
+            e = stored_enthalpy(t, w, dry_capacity[n], c)
+            fault_e = ((e - stored_from[n]) * rate - heat + own_n * h + own_t * t + diffusion * y - heat_of(burnt, c)
+                       - warm * made)
+            fault_w = (w - water_from[n]) * rate - arriving + (own_n + own_y) * y - made
+            e_t = ((dry_capacity[n] + c.water_heat_capacity * w) * rate + own_n * h_t + own_t + diffusion * y_t
+                   - heat_of(burnt_t, c) - c.water_heat_capacity * made - warm * made_t)
             e_w = warm * rate + (own_n * latent + diffusion) * y_w
-            w_t = (own_n + own_y) * y_t - metabolic_water(burnt_t, c)
+            w_t = (own_n + own_y) * y_t - made_t
             w_w = rate + (own_n + own_y) * y_w
             determinant = e_t * w_w - e_w * w_t
-            dt = (e_w * fault_w - w_w * fault_e) / determinant
+            dt = min(max((e_w * fault_w - w_w * fault_e) / determinant, -10.0), 10.0)
             dw = (w_t * fault_e - e_t * fault_w) / determinant
-            dt = min(max(dt, -10.0), 10.0)
-            stage.temperature[n] = t + dt
-            stage.water[n] = max(w + c.moist * dw, 0.1 * w)
-            y += y_t * dt + y_w * (stage.water[n] - w)
+            temperature[n] = t + dt
+            water[n] = max(w + c.moist * dw, 0.1 * w)
+            y += y_t * dt + y_w * (water[n] - w)
             if abs(dt) < 0.3:
                 break
-        stage.ratio[n] = max(y, 0.0)
-        stage.enthalpy[n] = moist_enthalpy(stage.temperature[n], stage.ratio[n], c)
-        change += frame.weight[n] * (stage.temperature[n] - start) ** 2
+        ratio[n] = max(y, 0.0)
+        enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
+        change += weight[n] * (temperature[n] - start) ** 2
     for n in range(pile_count, count):
-        heat = edges.film_heat[n] + stage.stored_from[n] * rate + c.celsius_zero * terms.dry_capacity[n] * rate
+        heat = film_heat[n] + stored_from[n] * rate + c.celsius_zero * dry_capacity[n] * rate
         for d in range(8):
-            heat += terms.conduction[n, d] * stage.temperature[frame.neighbours[n, d]]
-        stage.temperature[n] = heat / (terms.dry_capacity[n] * rate + terms.conduction_total[n] + edges.film[n])
+            heat += conduction[n, d] * temperature[neighbours[n, d]]
+        temperature[n] = heat / (dry_capacity[n] * rate + conduction_total[n] + film[n])
     return np.sqrt(change)
 
 
@@ -243,39 +261,51 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int
 def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int, count: int,
                  step: float, stored: Any, water: Any, burnt: Any, totals: Any, c: Any) -> None:
     """Conservative rates at the stage's iterate, written to the last arrays before `c` (see :class:`Rates`)."""
+    neighbours, upstream = frame.neighbours, frame.upstream
+    conduction, conduction_total = terms.conduction, terms.conduction_total
+    vapour, vapour_total = terms.vapour, terms.vapour_total
+    advection, advection_total, inflow = terms.advection, terms.advection_total, terms.inflow
+    environment = terms.environment
+    temperature, ratio, enthalpy, pools = stage.temperature, stage.ratio, stage.enthalpy, stage.substrate_from
+    liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
+    film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
+    ground_film, ground_film_heat = edges.ground_film, edges.ground_film_heat
+    enthalpy_in, vapour_in, is_open = edges.enthalpy_in, edges.vapour_in, edges.is_open
     totals[:8] = 0.0
     for n in range(pile_count):
-        heat, arriving = _arriving(n, frame, terms, stage, edges, c)
-        t, y = stage.temperature[n], stage.ratio[n]
-        own_y = terms.vapour_total[n] + edges.gas_film[n]
+        heat, arriving = _arriving(
+            n, neighbours, upstream, conduction, vapour, advection, temperature, ratio, enthalpy,
+            c.vapour_diffusion_enthalpy, film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n], film_vapour[n],
+            inflow[n] * vapour_in[n] + liquid_water[n])
+        t, y = temperature[n], ratio[n]
+        own_y = vapour_total[n] + gas_film[n]
         factor, _ = temperature_factor(t, c)
         total = 0.0
         for pool in range(3):
-            burnt[n, pool], _ = implicit_oxidation(stage.substrate_from[n, pool], terms.environment[n, pool] * factor,
-                                                   step)
+            burnt[n, pool], _ = implicit_oxidation(pools[n, pool], environment[n, pool] * factor, step)
             total += burnt[n, pool]
         made = metabolic_water(total, c)
         release = heat_of(total, c) + made * c.water_heat_capacity * (t - c.celsius_zero)
-        stored[n] = (heat - terms.advection_total[n] * stage.enthalpy[n] + release
-                     - (terms.conduction_total[n] + edges.film[n]) * t - c.vapour_diffusion_enthalpy * own_y * y)
-        water[n] = arriving - (terms.advection_total[n] + own_y) * y + made
-        ground = edges.ground_film_heat[n] - edges.ground_film[n] * t
-        totals[0] += edges.film_heat[n] - edges.film[n] * t - ground
+        stored[n] = (heat - advection_total[n] * enthalpy[n] + release - (conduction_total[n] + film[n]) * t
+                     - c.vapour_diffusion_enthalpy * own_y * y)
+        water[n] = arriving - (advection_total[n] + own_y) * y + made
+        ground = ground_film_heat[n] - ground_film[n] * t
+        totals[0] += film_heat[n] - film[n] * t - ground
         totals[1] += ground
-        totals[3] += c.vapour_diffusion_enthalpy * (edges.gas_film_vapour[n] - edges.gas_film[n] * y)
+        totals[3] += c.vapour_diffusion_enthalpy * (film_vapour[n] - gas_film[n] * y)
         totals[4] += release
-        totals[6] += edges.gas_film_vapour[n] - edges.gas_film[n] * y
+        totals[6] += film_vapour[n] - gas_film[n] * y
         totals[7] += made
-        if edges.is_open[n]:
+        if is_open[n]:
             leaving = max(outflow[n], 0.0)
-            totals[2] += terms.inflow[n] * edges.enthalpy_in[n] - leaving * stage.enthalpy[n]
-            totals[5] += terms.inflow[n] * edges.vapour_in[n] - leaving * y
+            totals[2] += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
+            totals[5] += inflow[n] * vapour_in[n] - leaving * y
     for n in range(pile_count, count):
-        heat = edges.film_heat[n] - (terms.conduction_total[n] + edges.film[n]) * stage.temperature[n]
+        heat = film_heat[n] - (conduction_total[n] + film[n]) * temperature[n]
         for d in range(8):
-            heat += terms.conduction[n, d] * stage.temperature[frame.neighbours[n, d]]
+            heat += conduction[n, d] * temperature[neighbours[n, d]]
         stored[n] = heat
-        totals[1] += edges.film_heat[n] - edges.film[n] * stage.temperature[n]
+        totals[1] += film_heat[n] - film[n] * temperature[n]
 
 
 @compiled
@@ -306,8 +336,9 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
 def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, stage: Any, edges: Any, capacity: Any,
                     pile_count: int, out: Any) -> None:
     """Warming rate [K s-1] that a change of flow (`east`, `north`, `outflow`) would have caused, written to `out`."""
+    enthalpy, enthalpy_in, is_open = stage.enthalpy, edges.enthalpy_in, edges.is_open
     for n in range(pile_count):
-        own = stage.enthalpy[n]
+        own = enthalpy[n]
         change = 0.0
         for d in range(4):
             m = neighbours[n, d]
@@ -321,7 +352,7 @@ def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, stage:
                 leaving = north[n]
             else:
                 leaving = -north[m]
-            change -= 0.5 * leaving * (stage.enthalpy[m] - own)
-        if edges.is_open[n]:
-            change -= 0.5 * outflow[n] * (edges.enthalpy_in[n] - own)
+            change -= 0.5 * leaving * (enthalpy[m] - own)
+        if is_open[n]:
+            change -= 0.5 * outflow[n] * (enthalpy_in[n] - own)
         out[n] = change / capacity[n]

@@ -25,53 +25,59 @@ _MIX, _COVER, _BASE = int(MIX), int(COVER), int(BASE)
 @compiled
 def bed_properties(water: Any, substrate: Any, pile_count: int, bed: Any, out: Any, c: Any) -> None:
     """Update what follows from water and decay. Shared nodes hold their water at equal saturation."""
+    # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
+    bed_volume, bed_organic, bed_ash, bed_pool_start = bed.volume, bed.organic, bed.ash, bed.pool_start
+    out_dry_mass, out_node_dry_mass, out_pore_volume, out_gas_volume = (
+        out.dry_mass, out.node_dry_mass, out.pore_volume, out.gas_volume)
+    out_activity, out_water, out_diffusivity, out_capillary = out.activity, out.water, out.diffusivity, out.capillary
+    out_conductivity, out_permeability, out_environment = out.conductivity, out.permeability, out.environment
     for n in range(pile_count):
         pore = 0.0
         dry_total = 0.0
-        lost_mix = max(bed.pool_start[n, 0] + bed.pool_start[n, 1] - substrate[n, 0] - substrate[n, 1], 0.0)
-        lost_cover = max(bed.pool_start[n, 2] - substrate[n, 2], 0.0)
+        lost_mix = max(bed_pool_start[n, 0] + bed_pool_start[n, 1] - substrate[n, 0] - substrate[n, 1], 0.0)
+        lost_cover = max(bed_pool_start[n, 2] - substrate[n, 2], 0.0)
         for m in range(_MIX, _BASE + 1):
-            volume = bed.volume[m, n]
+            volume = bed_volume[m, n]
             if volume <= 0.0:
                 continue
-            organic = bed.organic[m, n]
+            organic = bed_organic[m, n]
             if m == _MIX:
                 organic -= lost_mix
             elif m == _COVER:
                 organic -= lost_cover
-            out.dry_mass[m, n] = organic + bed.ash[m, n]
-            dry_total += out.dry_mass[m, n]
-            pore += volume * total_porosity(organic / volume, bed.ash[m, n] / volume, c)
+            out_dry_mass[m, n] = organic + bed_ash[m, n]
+            dry_total += out_dry_mass[m, n]
+            pore += volume * total_porosity(organic / volume, bed_ash[m, n] / volume, c)
         saturation = min(water[n] / (c.water_density * pore), 1.0) if pore > 0.0 else 0.0
-        out.pore_volume[n] = pore
-        out.node_dry_mass[n] = dry_total
-        out.activity[n] = water_activity(water[n] / dry_total, c)[0] if dry_total > 0.0 else 1.0
+        out_pore_volume[n] = pore
+        out_node_dry_mass[n] = dry_total
+        out_activity[n] = water_activity(water[n] / dry_total, c)[0] if dry_total > 0.0 else 1.0
         gas = 0.0
         for m in range(_MIX, _BASE + 1):
-            volume = bed.volume[m, n]
+            volume = bed_volume[m, n]
             if volume <= 0.0:
                 continue
-            dry = out.dry_mass[m, n]
-            porosity = total_porosity((dry - bed.ash[m, n]) / volume, bed.ash[m, n] / volume, c)
+            dry = out_dry_mass[m, n]
+            porosity = total_porosity((dry - bed_ash[m, n]) / volume, bed_ash[m, n] / volume, c)
             air = air_filled_porosity(porosity, saturation, c)
             gas += volume * air
-            out.water[m, n] = c.water_density * saturation * porosity * volume
-            out.diffusivity[m, n] = relative_gas_diffusivity(air, porosity, c)
-            out.capillary[m, n] = capillary_conductance(porosity, saturation, c)
-            out.conductivity[m, n] = bed.given_conductivity[m]
+            out_water[m, n] = c.water_density * saturation * porosity * volume
+            out_diffusivity[m, n] = relative_gas_diffusivity(air, porosity, c)
+            out_capillary[m, n] = capillary_conductance(porosity, saturation, c)
+            out_conductivity[m, n] = bed.given_conductivity[m]
             if bed.given_conductivity[m] <= 0.0:
-                out.conductivity[m, n] = thermal_conductivity(porosity, saturation, c)
+                out_conductivity[m, n] = thermal_conductivity(porosity, saturation, c)
             gain = 1.0
             if bed.follows[m] > 0.0:
                 gain = min(kozeny_carman(air, c) / kozeny_carman(bed.reference_air[m], c), c.permeability_gain_cap)
-            out.permeability[m, n] = bed.permeability[m] * gain
-            limit = air_space_factor(air, c) * moisture_factor(out.water[m, n] / (out.water[m, n] + dry), c)
+            out_permeability[m, n] = bed.permeability[m] * gain
+            limit = air_space_factor(air, c) * moisture_factor(out_water[m, n] / (out_water[m, n] + dry), c)
             if m == _MIX:
-                out.environment[n, 0] = bed.pool_rate[0] * limit
-                out.environment[n, 1] = bed.pool_rate[1] * limit
+                out_environment[n, 0] = bed.pool_rate[0] * limit
+                out_environment[n, 1] = bed.pool_rate[1] * limit
             elif m == _COVER:
-                out.environment[n, 2] = bed.pool_rate[2] * limit
-        out.gas_volume[n] = gas
+                out_environment[n, 2] = bed.pool_rate[2] * limit
+        out_gas_volume[n] = gas
 
 
 @compiled
