@@ -234,9 +234,8 @@ def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], rec
     pools[:, 2] = organic[COVER] * cover.slow_fraction
     capacity = laws.dry_heat_capacity(organic.sum(axis=0), ash.sum(axis=0), record)
     capacity = capacity + mesh.volume[GROUND] * scenario.ground.heat_capacity
-    bed = Bed(mesh.volume, organic, ash, reference, permeability, follows, conductivity,
+    return Bed(mesh.volume, organic, ash, reference, permeability, follows, conductivity,
               np.array([mix.fast_rate, mix.slow_rate, cover.slow_rate]), pools, capacity)
-    return bed
 
 
 def reduced_problem(

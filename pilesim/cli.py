@@ -117,15 +117,10 @@ def run(
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
 
-    from pilesim.base.compiled import compilation_lock
-    from pilesim.build import build
+    _check_and_warm_up(chosen)
 
-    with compilation_lock():
-        build(chosen)  # the physical checks, before kernels are compiled and time is spent
+    from pilesim.study.run import simulate
 
-    from pilesim.study.run import simulate, warm_up
-
-    warm_up(_announce)
     with progress_on_stderr(chosen.name) as progress:
         dataset = simulate(chosen, progress=progress)
 
@@ -177,7 +172,7 @@ def compare(
         remove_store(parts)
     try:
         with progress_on_stderr(chosen.name) as progress:
-            table = compare_designs(chosen, asked, workers, progress, parts, _announce)
+            table = compare_designs(chosen, asked, workers, progress, parts, _say)
     except KeyboardInterrupt:
         kept = count_members(parts) if parts.is_dir() else 0
         _say(f"interrupted: {kept} finished designs are kept in {parts}; go on with: {_command_to_resume()}")
@@ -284,6 +279,20 @@ def _load(name: str, changes: Sequence[str] | None) -> Scenario:
     return set_values(scenario, values) if values else scenario
 
 
+def _check_and_warm_up(scenario: Scenario) -> None:
+    """The physical checks first, so that a scenario that fails them does not wait for the kernels to compile."""
+    from pilesim.base.compiled import CACHE_FOLDER, compilation_lock
+    from pilesim.build import build
+    from pilesim.study.run import warm_up
+
+    cold = not any(CACHE_FOLDER.rglob("*.nbc"))
+    with compilation_lock():
+        build(scenario)
+    if cold:  # building has filled the cache a little, so warm_up would keep silent
+        _say("compiling the kernels, once per version, about half a minute")
+    warm_up(_say)
+
+
 def _command_to_resume() -> str:
     script = Path(sys.argv[0])
     program = f"{shlex.quote(sys.executable)} -m pilesim" if script.name == "__main__.py" else shlex.quote(str(script))
@@ -291,10 +300,6 @@ def _command_to_resume() -> str:
         program = script.name
     kept = [word for word in sys.argv[1:] if word not in ("--force", "--resume")]
     return f"{program} {shlex.join(kept)} --resume"
-
-
-def _announce(line: str) -> None:
-    _say(line)
 
 
 def _say(text: str) -> None:

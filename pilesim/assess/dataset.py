@@ -40,7 +40,7 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
     """Dataset of a finished run; `errors` come from the run on the coarse partner grid."""
     import xarray as xr
 
-    scenario, grid = watch.scenario, problem.grid
+    grid = problem.grid
     times = np.array(recorder.wanted)
     data: dict[str, Any] = {}
     for name, (unit, meaning) in FIELDS.items():
@@ -65,7 +65,7 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
     for name, material in (("mix_area", MIX), ("cover_area", COVER), ("base_area", BASE)):
         area = on_section(problem, problem.mesh.volume[material, :-1])
         coords[name] = (("z", "x"), area, {"units": "m2", "long_name": f"area of {name[:-5]} at each node"})
-    return xr.Dataset(data, coords, _attributes(watch, tally, values, errors, messages, version))
+    return xr.Dataset(data, coords, _attributes(watch, tally, values, messages, version))
 
 
 def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any]:
@@ -77,7 +77,7 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
         data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
     air = watch.scenario.weather.air_temperature - problem.record.celsius_zero
     data["air_temperature"] = ("time", np.full(times.size, air), {"units": "degC", "long_name": "air temperature"})
-    empty = problem_empty_zones(watch)
+    empty = watch.pieces.zone_node_weight.sum(axis=1) == 0.0
     for name, rows, factor, offset, unit in (
         ("zone_temperature", watch.zone_temperature, 1.0, -problem.record.celsius_zero, "degC"),
         ("zone_oxygen", watch.zone_oxygen, 100.0, 0.0, "percent"),
@@ -89,13 +89,7 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
     return data
 
 
-def problem_empty_zones(watch: Watch) -> np.ndarray:
-    """Mask of the zones that this section does not have."""
-    return np.asarray(watch.pieces.zone_node_weight.sum(axis=1) == 0.0)
-
-
-def _attributes(watch: Watch, tally: Tally, values: Values, errors: Values, messages: Sequence[str],
-                version: str) -> dict[str, Any]:
+def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[str], version: str) -> dict[str, Any]:
     scenario = watch.scenario
     zero = CONSTANTS["celsius_zero"].value
     attributes: dict[str, Any] = {
@@ -112,7 +106,6 @@ def _attributes(watch: Watch, tally: Tally, values: Values, errors: Values, mess
         "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
-    del errors
     if scenario.start.date is not None:
         attributes["start_date"] = scenario.start.date.isoformat()
     return attributes

@@ -7,6 +7,7 @@ Weights are initial dry matter.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -77,7 +78,7 @@ def _zones(problem: Problem, x: np.ndarray, z: np.ndarray) -> np.ndarray:
     line = grid.mix_surface
     nearest = np.full(x.shape, np.inf)
     upward = np.zeros(x.shape)
-    for (x0, z0), (x1, z1) in zip(line[:-1], line[1:], strict=True):
+    for (x0, z0), (x1, z1) in pairwise(line):
         dx, dz = x1 - x0, z1 - z0
         length = float(np.hypot(dx, dz))
         if length < 1e-9:

@@ -65,7 +65,7 @@ class Watch:
             self.past.append((after.time, np.zeros_like(after.oxygen), after.oxygen.copy()))
         else:
             self._expose(moment)
-            time, total, last = self.past[-1]
+            _, total, last = self.past[-1]
             self.past.append((after.time, total + 0.5 * moment.step * (last + after.oxygen), after.oxygen.copy()))
         np.maximum(self.hottest, after.temperature, out=self.hottest)
         wet = stepper.problem.pile_volume > 0

@@ -6,8 +6,6 @@
 from __future__ import annotations
 
 import math
-from typing import Any
-
 from pilesim.base.compiled import compiled
 
 

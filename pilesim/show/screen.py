@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 _NEVER = "not reached"
 _SECONDS_BETWEEN_LINES = 10.0
+_ROUND_OFF = 1e-4  # of the value: smaller errors do not show in four digits
 _MOST_PLACES = 4  # behind the decimal point of a value with its error
 _MOST_NAMED = 12  # designs named in a sentence
 
@@ -40,11 +41,11 @@ _COLUMNS: tuple[tuple[str, str, float, str], ...] = (
 
 
 def value_with_error(value: float, error: float) -> str:
-    """``0.230 ±0.021``: the error with two digits, the value to the same place; exact values alone."""
+    """``0.230 ±0.021``: the error with two digits, the value to the same place; errors too small to show left out."""
     size = abs(error)
-    if math.isnan(value) or math.isinf(value) or math.isnan(size) or size == 0.0:
+    if math.isnan(value) or math.isinf(value) or math.isnan(size) or size < _ROUND_OFF * abs(value) or size == 0.0:
         return format_number(value)
-    if abs(value) < 1e-3 or abs(value) >= 1e6 or size < 0.5 * 10.0**-_MOST_PLACES:
+    if size < 0.5 * 10.0**-_MOST_PLACES or abs(value) >= 1e6:
         return f"{format_number(value)} ±{size:.2g}"
     places = min(_MOST_PLACES, max(0, 1 - math.floor(math.log10(size))))
     return f"{value:.{places}f} ±{size:.{places}f}"
@@ -91,10 +92,7 @@ def _measure_cells(name: str, value: Any, error: Any, unit: str, system: str) ->
 def aligned(lines: Sequence[Sequence[str]]) -> list[str]:
     """Columns padded to the same width, two spaces between."""
     widths = [max(len(line[i]) for line in lines) for i in range(len(lines[0]))]
-    return [
-        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip()
-        for line in lines
-    ]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines]
 
 
 def _print_table(heads: list[str], cells: list[list[str]], keys: int = 0) -> None:
@@ -103,8 +101,7 @@ def _print_table(heads: list[str], cells: list[list[str]], keys: int = 0) -> Non
     A table too wide for the terminal is printed as two, each with the first `keys` columns, if that helps.
     """
     longest = [
-        max(len(word) for line in [heads, *cells] for word in line[i].split() or [""])
-        for i in range(len(heads))
+        max(len(word) for line in [heads, *cells] for word in line[i].split() or [""]) for i in range(len(heads))
     ]
     fits = sum(longest) + len(longest) <= shutil.get_terminal_size().columns
     if sys.stdout.isatty() and not fits and keys and len(heads) > keys + 1:
@@ -149,9 +146,7 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     heads, cells = _comparison_cells(table, designs, keys, system)
     print(f"{table.attrs['title']}: {len(designs)} designs, value ±numerical error")
     _print_table(heads, cells, len(keys))
-    print_lines(
-        [f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"]
-    )
+    print_lines([f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"])
     print()
     print_lines(verdict(designs, keys, table.attrs))
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
@@ -177,9 +172,7 @@ def _comparison_cells(
             if math.isnan(row[name]):
                 line.append(_NEVER if name.startswith("days_to_") and row["status"] == "ok" else "-")
                 continue
-            text, label = _shown(
-                row[name] * factor, row[f"{name}_error"] * factor, metric_unit or unit, system
-            )
+            text, label = _shown(row[name] * factor, row[f"{name}_error"] * factor, metric_unit or unit, system)
             line.append(text)
         heads.append(f"{heading}\n[{label}]" if label else heading)
     for row, line in zip(designs, cells, strict=True):
@@ -199,9 +192,7 @@ def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[
     rule = f"{attrs['rule_temperature_degC']:g} degC for {attrs['rule_duration_days']:g} days"
     groups: dict[str, list[str]] = {"cold": [], "starved": [], "both": [], "neither": [], "unknown": []}
     for row in designs:
-        cold, starved = (
-            row.get(name, math.nan) for name in ("cold_edge_fraction", "anaerobic_fraction_day_14")
-        )
+        cold, starved = (row.get(name, math.nan) for name in ("cold_edge_fraction", "anaerobic_fraction_day_14"))
         if row["status"] != "ok":
             continue
         if math.isnan(cold) or math.isnan(starved):

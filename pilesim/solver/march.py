@@ -135,7 +135,8 @@ def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outco
     tally.oxygen_burnt += burnt * record.oxygen_demand / record.oxygen_molar_mass
     capacity = problem.bed.dry_capacity + record.water_heat_capacity * new.water
     level = record.celsius_zero + new.stored / np.maximum(capacity, 1e-300)
-    tally.defect_squared = max(tally.defect_squared, float(np.sum(stepper.frame.weight * (level - new.temperature) ** 2)))
+    defect = float(np.sum(stepper.frame.weight * (level - new.temperature) ** 2))
+    tally.defect_squared = max(tally.defect_squared, defect)
     tally.steps += 1
     tally.passes += outcome.passes
     tally.sweeps += outcome.sweeps

@@ -174,7 +174,8 @@ def _oxygen_terms(stepper: Stepper, storage: np.ndarray, previous: np.ndarray) -
     flow.quad_means(stepper.plan.quads, mesh.quad_nodes, mesh.quad_material, props.diffusivity, props.gas_diffusivity,
                     diffusion)
     gather_stencil(mesh.quad_nodes, mesh.quad_pairs, diffusion, work["oxygen_diffusion"], work["oxygen_total"])
-    return oxygen.OxygenTerms(work["oxygen_diffusion"], work["oxygen_total"], props.uptake, props.half, storage, previous)
+    return oxygen.OxygenTerms(work["oxygen_diffusion"], work["oxygen_total"], props.uptake, props.half, storage,
+                              previous)
 
 
 def _ahead(now: np.ndarray, before: np.ndarray, ratio: float) -> np.ndarray:
@@ -212,8 +213,8 @@ def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, gues
         stage = nodes.Stage(guess[0].copy(), guess[1].copy(), blank[0], blank[1], stored, water, substrate, blank[2],
                             blank[3])
         used = nodes.solve_stage(
-            work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, p.edges, mid.outflow,
-            p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.most_sweeps,
+            work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, p.edges,
+            mid.outflow, p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.most_sweeps,
             work["saturation"], work["potential"], rates, p.record)
         return stage, used
 
@@ -261,8 +262,8 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         np.maximum(-mid.outflow, 0.0, out=terms.inflow)
         flow.flow_order(mesh.neighbours, mid.east, mid.north, mesh.pile_count, work["order"], work["degree"])
         carried = _carried(stepper, middle, state.water, terms)
-        flow.advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow, carried,
-                               mesh.pile_count, work["advection"], work["advection_total"])
+        flow.advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow,
+                               carried, mesh.pile_count, work["advection"], work["advection_total"])
         first, second, new, totals, used = _stages(stepper, state, terms, mid, guess1, guess2, dt)
         sweeps += used
         new.composition = composition
