@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from pilesim.base.errors import ScenarioError
     from pilesim.inputs.scenario import Scenario, load
     from pilesim.result import summarise
-    from pilesim.study.run import simulate
     from pilesim.study.compare import compare
+    from pilesim.study.run import simulate
 
     __version__: str
 

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import math
+
 from pilesim.base.compiled import compiled
 
 
