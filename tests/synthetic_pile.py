@@ -85,9 +85,7 @@ def synthetic_dataset(times=None, *, air=10.0, cell=0.2, cover=0.2, base=0.2, fr
         in_gas[j : j + zone.shape[0], i : i + zone.shape[1]] |= (zone != NONE) & (zone != GROUND)
     fields = [_fields(x, z, in_gas, day, air) for day in times]
     units = {"temperature": "degC", "oxygen": "percent", "gas_velocity_x": "m s-1", "gas_velocity_z": "m s-1"}
-    data = {
-        name: (("time", "z", "x"), np.stack([f[name] for f in fields]), {"units": unit}) for name, unit in units.items()
-    }
+    data = {name: (("time", "z", "x"), np.stack([f[name] for f in fields]), {"units": unit}) for name, unit in units.items()}
     data |= _history(times, air)
     data["zone"] = (
         ("z_cell", "x_cell"),
@@ -179,19 +177,14 @@ def synthetic_table(**keys):
     table = xr.Dataset(
         {name: (dims, values, {"units": "m" if name == "cover_leakance" else "1"}) for name, values in arrays.items()},
         coords={
-            key: (key, list(values), {"units": si_units[key]} if key in si_units else {})
-            for key, values in keys.items()
+            key: (key, list(values), {"units": si_units[key]} if key in si_units else {}) for key, values in keys.items()
         },
     )
     for name in names[:3]:
         table[f"{name}_error"] = (dims, 0.02 * np.ones(shape), {"units": "1"})
     table["status"] = (dims, np.full(shape, "ok", dtype=object))
     table["message"] = (dims, np.full(shape, "", dtype=object))
-    table.attrs = {
-        "title": "Synthetic comparison, not a simulation",
-        "pilesim_version": "0.0.0",
-        "scenario": SCENARIO_TEXT,
-    }
+    table.attrs = {"title": "Synthetic comparison, not a simulation", "pilesim_version": "0.0.0", "scenario": SCENARIO_TEXT}
     return table
 
 

@@ -154,16 +154,11 @@ def _curves(figure: Figure, risks: Risks, bottom: float, windows: list[Window]) 
     axes = page.place_axes(figure, _LEFT, bottom + 0.55, width, _CURVES - 1.0)
     place, order, fraction = _places(axes, key, width)
     draw_risks(
-        axes,
-        place[order],
-        (risks.cold[order], risks.cold_error[order]),
-        (risks.starved[order], risks.starved_error[order]),
+        axes, place[order], (risks.cold[order], risks.cold_error[order]), (risks.starved[order], risks.starved_error[order])
     )
     for k in np.flatnonzero(risks.failed):
         half = 0.12 / width
-        axes.add_patch(
-            Rectangle((fraction[k] - half, 0), 2 * half, 1, transform=axes.transAxes, zorder=0.5, **style.HATCH)
-        )
+        axes.add_patch(Rectangle((fraction[k] - half, 0), 2 * half, 1, transform=axes.transAxes, zorder=0.5, **style.HATCH))
         axes.text(
             fraction[k],
             0.5,
@@ -227,9 +222,7 @@ def _ranked_bars(figure: Figure, risks: Risks, bottom: float, height: float) -> 
         _text_column(axes, key, [key.texts[index[k]] for index in shown], (start - left) / width)
     _bars(axes, risks, shown)
     if len(designs) > len(shown):
-        text = (
-            f"The {len(shown)} best of {len(designs)} designs by the worse of the two shares; the table has the rest."
-        )
+        text = f"The {len(shown)} best of {len(designs)} designs by the worse of the two shares; the table has the rest."
         figure.text(left / _WIDTH, (bottom + 0.16) / figure.get_figheight(), text, fontsize=8.5)
 
 

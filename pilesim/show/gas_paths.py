@@ -113,9 +113,7 @@ def _follow(field: _Field, seeds: np.ndarray, step: float, reach: int, sense: fl
     return [line[np.isfinite(line).all(axis=1)] for line in np.moveaxis(track, 1, 0)]
 
 
-def _eddy_paths(
-    field: _Field, section: HalfSection, paths: list[np.ndarray], step: float, reach: int
-) -> list[np.ndarray]:
+def _eddy_paths(field: _Field, section: HalfSection, paths: list[np.ndarray], step: float, reach: int) -> list[np.ndarray]:
     """Paths through places far from all others where gas moves at a tenth of the top speed or more."""
     far = 12 * step
     xs, zs = (np.arange(0.5 * far, size, far) for size in (section.half_width, section.top))

@@ -45,20 +45,14 @@ def history_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
         figure = page.new_figure(13.4, 8.6)
         grid = figure.add_gridspec(3, 2, left=0.055, right=0.895, top=0.905, bottom=0.122, hspace=0.34, wspace=0.45)
         panels = [figure.add_subplot(grid[row, column]) for row in range(3) for column in range(2)]
-        for axes, draw in zip(
-            panels, (_temperatures, _heat_flows, _oxygen, _air_intake, _shares, _remains), strict=True
-        ):
+        for axes, draw in zip(panels, (_temperatures, _heat_flows, _oxygen, _air_intake, _shares, _remains), strict=True):
             draw(axes, dataset, units)
         for axes in panels[:4]:
             axes.tick_params(labelbottom=False)
         for axes in panels[4:]:
             axes.set_xlabel("time since build [days]")
         page.title_and_footer(
-            figure,
-            f"{dataset.attrs.get('title', 'Pile')}: history",
-            dataset.attrs,
-            units,
-            freezing_warning(dataset, units),
+            figure, f"{dataset.attrs.get('title', 'Pile')}: history", dataset.attrs, units, freezing_warning(dataset, units)
         )
     return figure
 
@@ -119,9 +113,7 @@ def _zone_curves(dataset: xr.Dataset, name: str, unit: str, units: str) -> list[
 
 def _temperatures(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     rule, label = style.shown(float(dataset.attrs["rule_temperature_degC"]), "degC", units)
-    mean, air = (
-        style.shown(dataset[name].values, "degC", units)[0] for name in ("mean_temperature", "air_temperature")
-    )
+    mean, air = (style.shown(dataset[name].values, "degC", units)[0] for name in ("mean_temperature", "air_temperature"))
     curves = [
         *_zone_curves(dataset, "zone_temperature", "degC", units),
         Curve("mix, mean", mean, MEAN),

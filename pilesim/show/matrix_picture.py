@@ -129,12 +129,7 @@ def _errors(errors: np.ndarray) -> np.ndarray:
 
 
 def _matrix(
-    axes: Axes,
-    values: np.ndarray,
-    colours: np.ndarray,
-    notes: np.ndarray,
-    failed: np.ndarray,
-    cell: tuple[float, float],
+    axes: Axes, values: np.ndarray, colours: np.ndarray, notes: np.ndarray, failed: np.ndarray, cell: tuple[float, float]
 ) -> None:
     """Coloured cells with numbers and notes where there is room; failed and undefined ones hatched."""
     axes.imshow(colours, aspect="auto", interpolation="nearest")

@@ -65,9 +65,7 @@ def draw_field(
     axes.tricontourf(mesh, inside, levels=look.levels, cmap=look.ramp, norm=look.norm, zorder=1)
     if not flat.min() < look.limit < flat.max():
         return
-    contour = axes.tricontour(
-        mesh, flat, levels=[look.limit], colors=_LINE, linewidths=1.6, linestyles=look.dash, zorder=7
-    )
+    contour = axes.tricontour(mesh, flat, levels=[look.limit], colors=_LINE, linewidths=1.6, linestyles=look.dash, zorder=7)
     contour.set_path_effects(style.casing(3.4, _CASING))
     contour.set_gid(look.gid)
     points = np.concatenate([path.vertices for path in contour.get_paths()])
@@ -101,9 +99,7 @@ def draw_paths(axes: Axes, paths: list[np.ndarray], mirrored: bool) -> None:
     axes.add_collection(lines, autolim=False)
     for path in drawn:
         k = max(1, round(0.55 * (len(path) - 1)))
-        head = FancyArrowPatch(
-            tuple(path[k - 1]), tuple(path[k]), arrowstyle="-|>", mutation_scale=9, shrinkA=0, shrinkB=0
-        )
+        head = FancyArrowPatch(tuple(path[k - 1]), tuple(path[k]), arrowstyle="-|>", mutation_scale=9, shrinkA=0, shrinkB=0)
         head.set(linewidth=0.5, facecolor=style.INK, edgecolor="white", zorder=5)
         axes.add_patch(head)
 

@@ -34,9 +34,7 @@ TEMPERATURE_MAP = _ramp(
 OXYGEN_MAP = _ramp(
     "pilesim_oxygen", "421e11 56272d 66344d 6e456f 6f598f 6c6ea9 6683be 6099ce 60afd9 6bc3e0 80d6e7 a0e7ed c6f7f6"
 )
-COLD_MAP = _ramp(
-    "pilesim_cold", "eff8fd d1e8f7 b6d7f0 9cc7e9 85b6e0 6fa5d7 5a93cd 4982c2 3b71b4 3060a3 255092 1c4180 13326d"
-)
+COLD_MAP = _ramp("pilesim_cold", "eff8fd d1e8f7 b6d7f0 9cc7e9 85b6e0 6fa5d7 5a93cd 4982c2 3b71b4 3060a3 255092 1c4180 13326d")
 STARVED_MAP = _ramp(
     "pilesim_starved", "fcf6ec f6e2c6 f0cda3 e9b985 dfa56c d39259 c67f47 b96c38 a95b29 974b1c 843c12 70300b 5b2406"
 )

@@ -3,15 +3,7 @@
 import numpy as np
 import pytest
 from matplotlib.colors import to_hex
-from picture_checks import (
-    all_words,
-    artists_called,
-    axis_labels,
-    clipped_texts,
-    drawn_texts,
-    overlapping_texts,
-    png_size,
-)
+from picture_checks import all_words, artists_called, axis_labels, clipped_texts, drawn_texts, overlapping_texts, png_size
 from synthetic_pile import fail_design, synthetic_table
 
 from pilesim.base.constants import CONSTANTS

@@ -234,8 +234,7 @@ def test_the_grid_of_the_solver_is_cut_into_sound_triangles(crest_width):
         base_thickness=0.2, base_edge="closed", cell=0.1,
     )  # fmt: skip
     plain = xr.Dataset(
-        {"zone": (("z_cell", "x_cell"), grid.material)},
-        {"distance": (("z", "x"), grid.x), "height": (("z", "x"), grid.z)},
+        {"zone": (("z_cell", "x_cell"), grid.material)}, {"distance": (("z", "x"), grid.x), "height": (("z", "x"), grid.z)}
     )
     section = half_section(plain)
     a, b, c = (np.stack([section.x, section.z], 1)[section.pile[:, k]] for k in range(3))
