@@ -51,6 +51,8 @@ class Problem:
         Mix, cover and base volume [m2].
     norm_volume : array
         Volume that weighs in error norms [m2].
+    ground_capacity : array
+        Heat capacity of the ground's share of each node [J K-1 m-1].
     water_of_mix : float
         Water of the mix as built, before shared nodes even it out [kg m-1].
     """
@@ -69,6 +71,7 @@ class Problem:
     floor_length: np.ndarray
     pile_volume: np.ndarray
     norm_volume: np.ndarray
+    ground_capacity: np.ndarray
     water_of_mix: float = 0.0
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
@@ -139,9 +142,10 @@ def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record,
     ends = mesh.quad_nodes[bottom][:, :2]
     np.add.at(floor, ends, 0.5 * np.abs(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]])[:, None])
     pile_volume = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
+    ground = bed.dry_capacity - laws.dry_heat_capacity(bed.organic.sum(axis=0), bed.ash.sum(axis=0), record)
     norm = mesh.volume[MIX] if mesh.volume[MIX].sum() > 0 else mesh.volume.sum(axis=0)
     return Problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, bed.pool_start.copy(),
-                   properties, floor, pile_volume, norm.copy())
+                   properties, floor, pile_volume, norm.copy(), np.where(mesh.volume[GROUND] > 0, ground, 0.0))
 
 
 def empty_properties(count: int) -> Properties:

@@ -29,7 +29,7 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
     "heat_released": ("W m-1", "heat of respiration", 0.0, True),
     "heat_conducted_to_air": ("W m-1", "heat lost through the surface film", 0.0, True),
     "heat_carried_by_gas": ("W m-1", "heat lost with gas and vapour", 0.0, True),
-    "heat_to_ground": ("W m-1", "heat leaving through the outer edges of the ground", 0.0, True),
+    "heat_to_ground": ("W m-1", "heat taken up by the ground or passing through it", 0.0, True),
     "mix_water": ("kg m-1", "water of the mix", 0.0, True),
     "mix_dry_matter": ("kg m-1", "dry matter of the mix", 0.0, True),
 }

@@ -24,6 +24,9 @@ HISTORY = ("mean_temperature", "share_above_rule_temperature", "share_above_55",
            "heat_to_ground", "mix_water", "mix_dry_matter", "air_changes")
 
 
+_RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground")
+
+
 @dataclass(slots=True)
 class Watch:
     """Observer of a run: call it with every accepted step.
@@ -117,17 +120,28 @@ class Watch:
             "heat_released": totals["respiration_heat"],
             "heat_conducted_to_air": -totals["air_film"],
             "heat_carried_by_gas": -totals["gas_enthalpy"] - totals["vapour_film_heat"],
-            "heat_to_ground": -totals["ground_film"],
+            "heat_to_ground": _into_ground(stepper, moment) - totals["ground_film"],
             "mix_water": float(stepper.props.water[MIX].sum()),
             "mix_dry_matter": float(dry.sum()),
             "air_changes": 3600.0 * inflow / ambient / gas,
         }
+        if len(self.times) == 1:  # rates are known from the first step on; the start takes those of that step
+            for name in _RATES:
+                self.series[name][0] = values[name]
         self.times.append(after.time)
         for name, value in values.items():
             self.series[name].append(value)
         self.zone_temperature.append(zone_weight @ after.temperature)
         self.zone_oxygen.append(zone_weight @ after.oxygen)
         self.daily_zone_oxygen.append(zone_weight @ daily)
+
+
+def _into_ground(stepper: Stepper, moment: Moment) -> float:
+    """Rate at which the ground takes up heat [W m-1]."""
+    if moment.step == 0.0:
+        return 0.0
+    warming = (moment.after.temperature - moment.before.temperature) / moment.step
+    return float(stepper.problem.ground_capacity @ warming)
 
 
 def _air(stepper: Stepper) -> np.ndarray:
