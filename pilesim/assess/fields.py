@@ -72,7 +72,7 @@ def _fields(stepper: Stepper, state: State, respiration: np.ndarray) -> dict[str
     heat = respiration[:count] * record.oxygen_molar_mass * record.heat_per_oxygen
     return {
         "temperature": state.temperature[:count] - record.celsius_zero,
-        "oxygen": np.where(pile, 100.0 * state.oxygen[:count], np.nan),
+        "oxygen": np.where(pile, 100.0 * np.maximum(state.oxygen[:count], 0.0), np.nan),
         "moisture": 100.0 * own_water / wet,
         "water": state.water[:count] / volume,
         "substrate": state.substrate[:count].sum(axis=1) / volume,

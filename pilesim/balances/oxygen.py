@@ -28,10 +28,11 @@ def node_oxygen(supply: float, loss: float, uptake: float, half: float) -> float
     Returns
     -------
     float
-        The one non-negative root [1]. Source: exact.
+        The one non-negative root [1]; below zero, without uptake, where neighbours on a skewed cell take more than
+        there is (a few 1e-5; needed to keep the balance). Source: exact.
     """
     if supply <= 0.0:
-        return 0.0
+        return supply / loss
     linear = loss * half + uptake - supply
     root = math.sqrt(linear * linear + 4.0 * loss * supply * half)
     if linear > 0.0:

@@ -82,11 +82,12 @@ def _head(figure: Figure, table: xr.Dataset, risks: Risks, units: str) -> None:
     title = f"{page.one_line(name, page.LONGEST_TITLE - 30)}: {count}{failed}"
     page.title_and_footer(figure, title, table.attrs, units)
     cold, starved = acceptable_shares()
+    word = "acceptable (ok)" if len(risks.keys) == 2 else "acceptable"
     limit = f"{cold:.0f} % or less" if cold == starved else f"cold {cold:.0f}, starved {starved:.0f} % or less"
     handles = [
         Line2D([], [], **COLD_LOOK, label=f"cold edges: mix that has not met {_rule(table, units)} by the end"),
         Line2D([], [], **STARVED_LOOK, label=f"starved: mix {risks.starved_words}"),
-        Patch(facecolor=BAND, edgecolor=style.FAINT, linewidth=0.4, label=f"acceptable: {limit}"),
+        Patch(facecolor=BAND, edgecolor=style.FAINT, linewidth=0.4, label=f"{word}: {limit}"),
         Patch(**style.HATCH, label="failed"),
     ]
     figure.legend(

@@ -54,8 +54,9 @@ def half_section(dataset: xr.Dataset) -> HalfSection:
     corners = _corners(x.shape)
     in_pile = (zone != NONE) & (zone != GROUND)
     flat_x, flat_z = x.ravel(), z.ravel()
-    surface, interface, ground, inward = _lines(flat_x, flat_z, zone)
-    one_sided = dataset.attrs.get("shape") == "column" or dataset.attrs.get("section") == "full"
+    column = dataset.attrs.get("shape") == "column"
+    surface, interface, ground, inward = _lines(flat_x, flat_z, zone, column)
+    one_sided = column or dataset.attrs.get("section") == "full"
     return HalfSection(
         flat_x,
         flat_z,
@@ -94,9 +95,13 @@ def _triangles(x: np.ndarray, z: np.ndarray, quads: np.ndarray) -> np.ndarray:
     return triangles[area > 1e-12 * np.nanmax(area)]
 
 
-def _lines(x: np.ndarray, z: np.ndarray, zone: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Segments where two materials meet. The axis (first column of vertices) is none: it is mirrored."""
+def _lines(
+    x: np.ndarray, z: np.ndarray, zone: np.ndarray, column: bool
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Segments where two materials meet; none on the axis (first vertices) nor on either side of a column."""
     padded = np.pad(zone, ((1, 1), (0, 1)), constant_values=NONE)
+    if column:
+        padded[:, -1] = padded[:, -2]
     padded = np.concatenate([padded[:, :1], padded], axis=1)
     number = np.arange((zone.shape[0] + 1) * (zone.shape[1] + 1)).reshape(zone.shape[0] + 1, -1)
     upright = np.stack([number[:-1], number[1:]], axis=-1).reshape(-1, 2)

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from pilesim.show import page, style
-from pilesim.show.risk_table import Risks, VariedKey
+from pilesim.show.risk_table import Risks, VariedKey, acceptable_shares
 from pilesim.show.window_picture import COVER_DIMS
 
 _CLIMATE = ("weather_", "site_", "start_", "ground_")  # given by the place and the season, not chosen
@@ -63,6 +63,9 @@ def draw_matrices(figure: Figure, risks: Risks, bottom: float) -> None:
     cold, starved, failed = turned(risks.cold), turned(risks.starved), turned(risks.failed)
     worse, colder = turned(risks.worse), cold >= starved
     worse_colours = np.where(colder[..., None], _colours(worse, style.COLD_MAP), _colours(worse, style.STARVED_MAP))
+    limits = acceptable_shares()
+    verdicts = np.where(colder, "cold", "starved")
+    verdicts = np.where((cold <= limits[0]) & (starved <= limits[1]), "ok", verdicts)
     panels = (
         ("Cold edges [% of the mix]", cold, _colours(cold, style.COLD_MAP), _errors(turned(risks.cold_error))),
         (
@@ -71,7 +74,7 @@ def draw_matrices(figure: Figure, risks: Risks, bottom: float) -> None:
             _colours(starved, style.STARVED_MAP),
             _errors(turned(risks.starved_error)),
         ),
-        ("The worse of the two [% of the mix]", worse, worse_colours, np.where(colder, "cold", "starved")),
+        ("The worse of the two [% of the mix]", worse, worse_colours, verdicts),
     )
     framed, words = _framed(keys, worse)
     for k, (title, values, colours, notes) in enumerate(panels):

@@ -86,7 +86,7 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
     middle = band.shape[1] // 2
     for n in range(number.size):
         row = number[n]
-        bottom = oxygen[n] + terms.half[n]
+        bottom = max(oxygen[n], 0.0) + terms.half[n]
         band[row, middle] += (max(outflow[n], 0.0) + terms.diffusion_total[n] + edges.gas_film[n] + terms.storage[n]
                               + terms.uptake[n] * terms.half[n] / (bottom * bottom))
         for d in range(8):
@@ -156,7 +156,7 @@ def _correct(neighbours: Any, upstream: Any, near: Any, advection: Any, own: Any
         right[number[n]] = supply - own[n] * oxygen[n] - uptake[n] * oxygen_factor(oxygen[n], half[n])
     _substitute_band(band, right)
     for n in range(number.size):
-        oxygen[n] = max(oxygen[n] + right[number[n]], 0.1 * oxygen[n])
+        oxygen[n] = max(oxygen[n] + right[number[n]], min(0.1 * oxygen[n], oxygen[n]))
 
 
 @compiled
