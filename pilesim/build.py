@@ -131,7 +131,9 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     temperature = _start_temperature(scenario, grid, mesh)
     oxygen = np.append(np.full(mesh.count, record.ambient_oxygen), 0.0)
     oxygen[mesh.pile_count:] = 0.0
-    problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, empty_properties(mesh.count))
+    properties = empty_properties(mesh.count)
+    properties.conductivity[GROUND] = scenario.ground.conductivity
+    problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
     return replace(problem, water_of_mix=float(wet[MIX].sum()))
 
 

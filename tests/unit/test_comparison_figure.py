@@ -90,12 +90,15 @@ def test_one_key_draws_both_curves_with_their_errors():
 
 
 def test_two_keys_draw_every_number_in_its_place():
-    """Cells of the three matrices: cold share, starved share, the larger of the two and its name.
+    """Cells of the three matrices: cold share, starved share, the larger of the two and its name, or ok.
 
-    Seen to fail: matrix not turned when the cover is the first key; smaller share shown as the worse.
+    Seen to fail: matrix not turned when the cover is the first key; smaller share shown as the worse; ok by one
+    limit alone.
     """
     keys = {"cover_thickness": [0.1, 0.2, 0.3], "pile_base_width": [4.0, 8.0]}
     table = synthetic_table(**keys)
+    table["cold_edge_fraction"][0, :] = 0.09
+    table["anaerobic_fraction_day_14"][0, 0] = 0.08
     figure = comparison_figure(table)
     cold = 100 * table["cold_edge_fraction"].transpose("pile_base_width", "cover_thickness").values
     starved = 100 * table["anaerobic_fraction_day_14"].transpose("pile_base_width", "cover_thickness").values
@@ -103,8 +106,9 @@ def test_two_keys_draw_every_number_in_its_place():
         cells = {(round(t.get_position()[1]), t.get_position()[0]): t.get_text() for t in axes.texts
                  if t.get_text().isdigit()}  # fmt: skip
         assert cells == {index: f"{expected[index]:.0f}" for index in np.ndindex(expected.shape)}
-    words = [text.get_text() for text in figure.axes[2].texts if text.get_text() in ("cold", "starved")]
-    assert words == ["cold" if a >= b else "starved" for a, b in zip(cold.ravel(), starved.ravel(), strict=True)]
+    words = [text.get_text() for text in figure.axes[2].texts if text.get_text() in ("cold", "starved", "ok")]
+    named = ["cold" if a >= b else "starved" for a, b in zip(cold.ravel(), starved.ravel(), strict=True)]
+    assert words == ["ok", *named[1:]]
 
 
 def test_the_best_design_is_framed():

@@ -222,6 +222,26 @@ def test_geometry_is_drawn_to_scale(dataset):
     assert len(panels) == 10 and all(axes.get_aspect() == 1.0 for axes in panels)
 
 
+def test_a_column_is_open_at_its_top_only():
+    """A column is one strip with symmetry on both sides: drawn once, its surface is the top of the cover.
+
+    Seen to fail: the right side counted as surface; the strip mirrored.
+    """
+    grid = section_grid(
+        shape="column", base_width=1.0, height=2.0, crest_width=1.0, cover_thickness=0.2, base_thickness=0.2,
+        base_edge="closed", cell=0.1,
+    )  # fmt: skip
+    plain = xr.Dataset(
+        {"zone": (("z_cell", "x_cell"), grid.material)},
+        {"distance": (("z", "x"), grid.x), "height": (("z", "x"), grid.z)},
+        {"shape": "column", "section": "half"},
+    )
+    section = half_section(plain)
+    assert not section.mirrored
+    assert segment_points(section, section.surface)[..., 1] == pytest.approx(np.full((len(section.surface), 2), 2.4))
+    assert np.ptp(section.x[section.ground], axis=1).min() > 0
+
+
 @pytest.mark.parametrize("crest_width", [0.0, 0.3, 1.2])
 def test_the_grid_of_the_solver_is_cut_into_sound_triangles(crest_width):
     """Ridges and narrow crests have a cell with a straight corner: the cut must leave no flat triangle.
