@@ -7,19 +7,22 @@ import shlex
 import signal
 import sys
 import threading
+from contextlib import suppress
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from pilesim.inputs.scenario import Scenario
 
 RUN_FILES = ("result.nc", "summary.json", "section.png", "history.png")
 COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "comparison.png")
 
+_MOST_TRIED = 1000  # designs, in search of one that makes the scenario consistent
 _OK, _FAILURE, _BAD_INPUT, _INTERRUPTED = 0, 1, 2, 130
 _COMMAND_LINE_ERROR = typer.BadParameter.__mro__[2]  # base of every usage error, wherever typer keeps it
 
@@ -27,7 +30,9 @@ app = typer.Typer(name="pilesim", add_completion=False, rich_markup_mode=None, p
 
 ScenarioName = Annotated[
     str,
-    typer.Argument(metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."),
+    typer.Argument(
+        metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."
+    ),
 ]
 Out = Annotated[
     Path | None,
@@ -162,9 +167,9 @@ def compare(
     from pilesim.study.compare import compare as compare_designs
     from pilesim.study.store import FOLDER, count_members, remove_store
 
-    chosen = _load(scenario, set_)
     asked = parse_vary(vary)
     check_vary(asked)
+    chosen = _load(scenario, set_, asked)
     folder = out or Path("out") / f"{chosen.name}-compare"
     check_folder(folder, COMPARE_FILES, force, resume)
     parts = folder / FOLDER
@@ -190,8 +195,6 @@ def compare(
 
 
 def _remove_if_nothing_finished(parts: Path) -> None:
-    from contextlib import suppress
-
     from pilesim.study.store import count_members, remove_store
 
     if parts.is_dir() and count_members(parts) == 0:
@@ -233,7 +236,9 @@ def new(
     if file.suffix != ".toml":
         raise ScenarioError("FILE", repr(str(file)), "a name that ends in .toml")
     if not file.parent.is_dir():
-        raise ScenarioError("FILE", repr(str(file)), "a name in an existing folder", f"Make '{file.parent}' first.")
+        raise ScenarioError(
+            "FILE", repr(str(file)), "a name in an existing folder", f"Make '{file.parent}' first."
+        )
     try:
         write_text(template(), file)
     except OSError as why:
@@ -265,9 +270,13 @@ def constants(
 
 
 # ------------------------------------------------------------------------------------------------- shared
-def _load(name: str, changes: Sequence[str] | None) -> Scenario:
+def _load(
+    name: str, changes: Sequence[str] | None, vary: Mapping[str, Sequence[str]] | None = None
+) -> Scenario:
+    """The scenario with its changes. If it is only consistent with values that are varied, with the first that fit."""
     from pilesim.base.errors import ScenarioError
     from pilesim.inputs.scenario import load, set_values
+    from pilesim.study.compare import all_designs
 
     scenario = load(name)
     values: dict[str, str] = {}
@@ -276,7 +285,15 @@ def _load(name: str, changes: Sequence[str] | None) -> Scenario:
         if not equals or not key.strip():
             raise ScenarioError("--set", repr(change), "KEY=VALUE such as 'pile.height=1.8 m'")
         values[key.strip()] = text.strip()
-    return set_values(scenario, values) if values else scenario
+    if not values:
+        return scenario
+    try:
+        return set_values(scenario, values)
+    except ScenarioError:
+        for design in islice(all_designs(vary or {}), _MOST_TRIED):
+            with suppress(ScenarioError):
+                return set_values(scenario, values | design)
+        raise
 
 
 def _check_and_warm_up(scenario: Scenario) -> None:
@@ -295,7 +312,11 @@ def _check_and_warm_up(scenario: Scenario) -> None:
 
 def _command_to_resume() -> str:
     script = Path(sys.argv[0])
-    program = f"{shlex.quote(sys.executable)} -m pilesim" if script.name == "__main__.py" else shlex.quote(str(script))
+    program = (
+        f"{shlex.quote(sys.executable)} -m pilesim"
+        if script.name == "__main__.py"
+        else shlex.quote(str(script))
+    )
     if script.parent == Path() or str(script.parent) in os.environ.get("PATH", "").split(os.pathsep):
         program = script.name
     kept = [word for word in sys.argv[1:] if word not in ("--force", "--resume")]
@@ -324,7 +345,9 @@ def _explain(why: BaseException) -> tuple[int, str]:
         return _FAILURE, one_line(f"{place}{why.strerror or why}")
     if isinstance(why, MemoryError):
         return _FAILURE, "memory ran out: use a larger run.cell or fewer --workers"
-    return _FAILURE, one_line(f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows.")
+    return _FAILURE, one_line(
+        f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows."
+    )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import csv
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import asdict
 from itertools import product
 from pathlib import Path
@@ -108,6 +108,12 @@ def _check_key(key: str, texts: list[str]) -> list[float] | list[str]:
     return values
 
 
+def all_designs(vary: Mapping[str, Sequence[str]]) -> Iterator[dict[str, str]]:
+    """Every combination of the varied values as changes of the scenario; the last key varies fastest."""
+    for texts in product(*vary.values()):
+        yield dict(zip(vary, texts, strict=True))
+
+
 def compare(
     scenario: Scenario,
     vary: Mapping[str, Sequence[str]],
@@ -148,13 +154,12 @@ def compare(
     values = check_vary(vary)
     if workers is not None and workers < 1:
         raise ScenarioError("workers", str(workers), "at least 1")
-    keys = list(values)
-    designs = [dict(zip(keys, texts, strict=True)) for texts in product(*(vary[key] for key in keys))]
+    designs = list(all_designs(vary))
     manifest = {
         "scenario": scenario.text(),
         "name": scenario.name,
         "version": str(pilesim.__version__),
-        "vary": [[key, list(vary[key])] for key in keys],
+        "vary": [[key, list(texts)] for key, texts in vary.items()],
     }
     members = open_store(Path(store), manifest) if store is not None else {}
     members = {index: member for index, member in members.items() if index < len(designs)}
