@@ -80,7 +80,7 @@ def _head(figure: Figure, table: xr.Dataset, risks: Risks, units: str) -> None:
     count = "1 design" if risks.cold.size == 1 else f"{risks.cold.size} designs"
     failed = f", {int(risks.failed.sum())} failed" if risks.failed.any() else ""
     title = f"{page.one_line(name, page.LONGEST_TITLE - 30)}: {count}{failed}"
-    page.title_and_footer(figure, title, table.attrs, units)
+    page.title_and_footer(figure, title, table.attrs, units, page.warning_line(table.attrs))
     cold, starved = acceptable_shares()
     word = "acceptable (ok)" if len(risks.keys) == 2 else "acceptable"
     limit = f"{cold:.0f} % or less" if cold == starved else f"cold {cold:.0f}, starved {starved:.0f} % or less"

@@ -51,9 +51,9 @@ def history_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
             axes.tick_params(labelbottom=False)
         for axes in panels[4:]:
             axes.set_xlabel("time since build [days]")
-        page.title_and_footer(
-            figure, f"{dataset.attrs.get('title', 'Pile')}: history", dataset.attrs, units, freezing_warning(dataset, units)
-        )
+        title = f"{dataset.attrs.get('title', 'Pile')}: history"
+        warning = page.warning_line(dataset.attrs, freezing_warning(dataset, units))
+        page.title_and_footer(figure, title, dataset.attrs, units, warning)
     return figure
 
 
@@ -168,7 +168,14 @@ def _heat_flows(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     shown = [style.shown(dataset[name].values, "W m-1", units) for name, _, _ in looks]
     curves = [Curve(text, values, look) for (_, text, look), (values, _) in zip(looks, shown, strict=True)]
     axes.axhline(0.0, color=style.FAINT, linewidth=0.7)
-    _draw(axes, dataset, curves, "Heat flows of the whole pile", f"heat flow [{shown[0][1]}]")
+    flows = np.array([curve.values for curve in curves])
+    settled = flows[:, 1:] if flows.shape[1] > 2 else flows  # the jump of the first hours would flatten the rest
+    low, high = np.nanmin(settled, initial=0.0), np.nanmax(settled, initial=0.0)
+    margin = 0.06 * (high - low) or 1.0
+    limits = float(low - margin), float(high + margin)
+    cut = np.any((flows[:, 0] < limits[0]) | (flows[:, 0] > limits[1]))
+    title = "Heat flows of the whole pile" + (" (start off the scale)" if cut else "")
+    _draw(axes, dataset, curves, title, f"heat flow [{shown[0][1]}]", limits=limits)
 
 
 def _air_intake(axes: Axes, dataset: xr.Dataset, units: str) -> None:

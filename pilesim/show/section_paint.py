@@ -17,6 +17,7 @@ from matplotlib.tri import Triangulation
 from pilesim.show import style
 from pilesim.show.half_section import HalfSection, mirror_lines, segment_points, whole
 
+_HEADS = (0.35, 0.6, 0.45, 0.7)  # where along a path its arrow head sits: neighbours must not touch
 _LINE, _CASING = "white", style.INK  # the line that matters reads on light and on dark colours
 
 
@@ -92,13 +93,14 @@ def draw_outline(axes: Axes, section: HalfSection, units: str) -> None:
 def draw_paths(axes: Axes, paths: list[np.ndarray], mirrored: bool) -> None:
     """Thin lines with one arrow head each, mirrored with the section."""
     signs = (1.0, -1.0) if mirrored else (1.0,)
-    drawn = [path * np.array([sign, 1.0]) for path in paths for sign in signs]
+    drawn = [path * np.array([sign, 1.0]) for sign in signs for path in paths]
     effect = style.casing(1.8, "#ffffffa0")
     lines = LineCollection(drawn, colors=style.INK, linewidths=0.8, path_effects=effect, zorder=4)
     lines.set_gid("gas paths")
     axes.add_collection(lines, autolim=False)
-    for path in drawn:
-        k = max(1, round(0.55 * (len(path) - 1)))
+    for number, path in enumerate(drawn):
+        share = _HEADS[(number % len(paths)) % len(_HEADS)]
+        k = max(1, round(share * (len(path) - 1)))
         head = FancyArrowPatch(tuple(path[k - 1]), tuple(path[k]), arrowstyle="-|>", mutation_scale=9, shrinkA=0, shrinkB=0)
         head.set(linewidth=0.5, facecolor=style.INK, edgecolor="white", zorder=5)
         axes.add_patch(head)

@@ -72,7 +72,8 @@ def section_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
             draw_colour_bar(bar, look)
         page.legend_below(figure, legend_entries(*looks), 6 if figure.get_figwidth() > _ONE_ROW_LEGEND else 3)
         title = f"{dataset.attrs.get('title', 'Pile')}: cross-section"
-        page.title_and_footer(figure, title, dataset.attrs, units, freezing_warning(dataset, units))
+        warning = page.warning_line(dataset.attrs, freezing_warning(dataset, units))
+        page.title_and_footer(figure, title, dataset.attrs, units, warning)
     return figure
 
 
@@ -113,7 +114,7 @@ def _panels(section: HalfSection, count: int, units: str) -> tuple[Figure, list[
             axes.tick_params(labelleft=axes is row[0])
         row[0].set_ylabel(f"height [{label}]")
         rows.append(row)
-        bars.append(page.place_axes(figure, places[-1][0] + width + 0.14, bottom, 0.13, height))
+        bars.append(page.place_axes(figure, places[-1][0] + slot + 0.14, bottom, 0.13, height))
     middle = rows[1][(count - 1) // 2]
     middle.set_xlabel(f"distance from the axis [{label}]" if section.mirrored else f"distance [{label}]")
     return figure, rows, bars
