@@ -30,9 +30,7 @@ app = typer.Typer(name="pilesim", add_completion=False, rich_markup_mode=None, p
 
 ScenarioName = Annotated[
     str,
-    typer.Argument(
-        metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."
-    ),
+    typer.Argument(metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."),
 ]
 Out = Annotated[
     Path | None,
@@ -117,27 +115,26 @@ def run(
     """
     from pilesim.show.folder import check_folder, delivery
     from pilesim.show.screen import print_run, progress_on_stderr
+    from pilesim.study.warm import check_physically, ensure_compiled
 
     chosen = _load(scenario, set_)
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
+    figures = _figures()
+    check_physically(chosen)
+    ensure_compiled(_say)
 
-    _check_and_warm_up(chosen)
-
+    from pilesim.result import summarise, write_netcdf, write_summary
     from pilesim.study.run import simulate
 
     with progress_on_stderr(chosen.name) as progress:
         dataset = simulate(chosen, progress=progress)
-
-    from pilesim.result import summarise, write_netcdf, write_summary
-    from pilesim.show.figures import history_figure, save, section_figure
-
     summary = summarise(dataset)
     with delivery(folder, RUN_FILES) as place:
         write_netcdf(dataset, place / "result.nc")
         write_summary(summary, place / "summary.json")
-        save(section_figure(dataset, units), place / "section.png")
-        save(history_figure(dataset, units), place / "history.png")
+        figures.save(figures.section_figure(dataset, units), place / "section.png")
+        figures.save(figures.history_figure(dataset, units), place / "history.png")
     print_run(summary, str(dataset.attrs["title"]), units)
     print()
     for name in RUN_FILES:
@@ -161,6 +158,7 @@ def compare(
     \b
     Example: pilesim compare reference_pile --vary "pile.base_width=4 m,5.2 m,7 m"
     """
+    from pilesim.base.errors import ScenarioError
     from pilesim.show.folder import check_folder
     from pilesim.show.screen import print_comparison, progress_on_stderr
     from pilesim.study.compare import check_vary, parse_vary
@@ -172,20 +170,27 @@ def compare(
     chosen = _load(scenario, set_, asked)
     folder = out or Path("out") / f"{chosen.name}-compare"
     check_folder(folder, COMPARE_FILES, force, resume)
-    parts = folder / FOLDER
+    figures = _figures()
+    parts, was_there = folder / FOLDER, folder.exists()
     if force and parts.is_dir():
         remove_store(parts)
     try:
         with progress_on_stderr(chosen.name) as progress:
             table = compare_designs(chosen, asked, workers, progress, parts, _say)
+        _write_comparison(table, folder, units, figures)
     except KeyboardInterrupt:
         kept = count_members(parts) if parts.is_dir() else 0
         _say(f"interrupted: {kept} finished designs are kept in {parts}; go on with: {_command_to_resume()}")
         raise typer.Exit(_INTERRUPTED) from None
-    except BaseException:
-        _remove_if_nothing_finished(parts)
+    except ScenarioError:  # the folder holds another study
         raise
-    _write_comparison(table, folder, units)
+    except Exception:
+        if count_members(parts) == 0:
+            with suppress(OSError):
+                remove_store(parts)
+                if not was_there:
+                    folder.rmdir()
+        raise
     remove_store(parts)
     print_comparison(table, units)
     print(folder / "comparison.png")
@@ -194,19 +199,8 @@ def compare(
         raise typer.Exit(_FAILURE)
 
 
-def _remove_if_nothing_finished(parts: Path) -> None:
-    from pilesim.study.store import count_members, remove_store
-
-    if parts.is_dir() and count_members(parts) == 0:
-        with suppress(OSError):
-            remove_store(parts)
-            parts.parent.rmdir()
-            parts.parent.parent.rmdir()
-
-
-def _write_comparison(table: Any, folder: Path, units: str) -> None:
+def _write_comparison(table: Any, folder: Path, units: str, figures: Any) -> None:
     from pilesim.result import write_netcdf
-    from pilesim.show.figures import comparison_figure, save
     from pilesim.show.folder import delivery
     from pilesim.study.table import write_csv, write_units
 
@@ -214,7 +208,7 @@ def _write_comparison(table: Any, folder: Path, units: str) -> None:
         write_netcdf(table, place / "comparison.nc")
         write_csv(table, place / "comparison.csv")
         write_units(table, place / "comparison_units.csv")
-        save(comparison_figure(table, units), place / "comparison.png")
+        figures.save(figures.comparison_figure(table, units), place / "comparison.png")
 
 
 @app.command()
@@ -236,23 +230,17 @@ def new(
     if file.suffix != ".toml":
         raise ScenarioError("FILE", repr(str(file)), "a name that ends in .toml")
     if not file.parent.is_dir():
-        raise ScenarioError(
-            "FILE", repr(str(file)), "a name in an existing folder", f"Make '{file.parent}' first."
-        )
+        raise ScenarioError("FILE", repr(str(file)), "a name in an existing folder", f"Make '{file.parent}' first.")
     try:
         write_text(template(), file)
     except OSError as why:
-        raise ScenarioError(
-            "FILE", repr(str(file)), "a name in a folder that can be written", f"{why.strerror}."
-        ) from None
+        raise ScenarioError("FILE", repr(str(file)), "a name in a folder that can be written", f"{why.strerror}.") from None
     print(file)
 
 
 @app.command()
 def constants(
-    name: Annotated[
-        str | None, typer.Argument(metavar="[NAME]", help="A name in full, or a part to search for.")
-    ] = None,
+    name: Annotated[str | None, typer.Argument(metavar="[NAME]", help="A name in full, or a part to search for.")] = None,
     unchecked: Annotated[
         bool,
         typer.Option("--unchecked", help="Only numbers whose place in the source is still to be checked."),
@@ -270,9 +258,7 @@ def constants(
 
 
 # ------------------------------------------------------------------------------------------------- shared
-def _load(
-    name: str, changes: Sequence[str] | None, vary: Mapping[str, Sequence[str]] | None = None
-) -> Scenario:
+def _load(name: str, changes: Sequence[str] | None, vary: Mapping[str, Sequence[str]] | None = None) -> Scenario:
     """The scenario with its changes. If it is only consistent with values that are varied, with the first that fit."""
     from pilesim.base.errors import ScenarioError
     from pilesim.inputs.scenario import load, set_values
@@ -296,27 +282,27 @@ def _load(
         raise
 
 
-def _check_and_warm_up(scenario: Scenario) -> None:
-    """The physical checks first, so that a scenario that fails them does not wait for the kernels to compile."""
-    from pilesim.base.compiled import CACHE_FOLDER, compilation_lock
-    from pilesim.build import build
-    from pilesim.study.run import warm_up
+def _figures() -> Any:
+    """The module that draws; loaded before anything is simulated, so that a bad MPLBACKEND shows at once."""
+    import logging
 
-    cold = not any(CACHE_FOLDER.rglob("*.nbc"))
-    with compilation_lock():
-        build(scenario)
-    if cold:  # building has filled the cache a little, so warm_up would keep silent
-        _say("compiling the kernels, once per version, about half a minute")
-    warm_up(_say)
+    from pilesim.base.errors import ScenarioError
+
+    logging.getLogger("matplotlib").setLevel(logging.ERROR)  # it tells about a read-only home at length
+    try:
+        from pilesim.show import figures
+    except ValueError:
+        backend = os.environ.get("MPLBACKEND")
+        if backend is None:
+            raise
+        advice = "Unset it: pictures go to files."
+        raise ScenarioError("MPLBACKEND", repr(backend), "a name that matplotlib knows", advice) from None
+    return figures
 
 
 def _command_to_resume() -> str:
     script = Path(sys.argv[0])
-    program = (
-        f"{shlex.quote(sys.executable)} -m pilesim"
-        if script.name == "__main__.py"
-        else shlex.quote(str(script))
-    )
+    program = f"{shlex.quote(sys.executable)} -m pilesim" if script.name == "__main__.py" else shlex.quote(str(script))
     if script.parent == Path() or str(script.parent) in os.environ.get("PATH", "").split(os.pathsep):
         program = script.name
     kept = [word for word in sys.argv[1:] if word not in ("--force", "--resume")]
@@ -345,9 +331,7 @@ def _explain(why: BaseException) -> tuple[int, str]:
         return _FAILURE, one_line(f"{place}{why.strerror or why}")
     if isinstance(why, MemoryError):
         return _FAILURE, "memory ran out: use a larger run.cell or fewer --workers"
-    return _FAILURE, one_line(
-        f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows."
-    )
+    return _FAILURE, one_line(f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows.")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

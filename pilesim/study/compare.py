@@ -23,6 +23,7 @@ from pilesim.inputs.values import read_value, suggestion
 from pilesim.study.executor import available_workers, run_jobs
 from pilesim.study.store import open_store, save_member
 from pilesim.study.table import table_of_designs
+from pilesim.study.warm import ensure_compiled
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -78,9 +79,7 @@ def check_vary(vary: Mapping[str, Sequence[str]]) -> dict[str, list[float] | lis
     values = {key: _check_key(key, list(texts)) for key, texts in vary.items()}
     size = math.prod(len(texts) for texts in values.values())
     if size > LARGEST_STUDY:
-        raise ScenarioError(
-            "--vary", f"{size} designs", f"at most {LARGEST_STUDY} designs", "Vary fewer values."
-        )
+        raise ScenarioError("--vary", f"{size} designs", f"at most {LARGEST_STUDY} designs", "Vary fewer values.")
     return values
 
 
@@ -99,9 +98,7 @@ def _check_key(key: str, texts: list[str]) -> list[float] | list[str]:
         else:
             read_value(spec, text, key)
         if value in values:
-            raise ScenarioError(
-                key, repr(text), "every value once", f"It equals '{texts[values.index(value)]}'."
-            )
+            raise ScenarioError(key, repr(text), "every value once", f"It equals '{texts[values.index(value)]}'.")
         values.append(value)
     if not values:
         raise ScenarioError(key, "nothing", "at least one value")
@@ -199,9 +196,7 @@ def _simulate_all(
 ) -> None:
     if not jobs:
         return
-    from pilesim.study.run import warm_up
-
-    warm_up(announce)  # so that no two processes compile at once
+    ensure_compiled(announce)  # so that no two processes compile at once
     done = total - len(jobs)
 
     def overall(fraction: float) -> None:

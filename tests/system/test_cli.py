@@ -251,6 +251,15 @@ def test_a_real_process_refuses_the_same_way(tmp_path):
     assert files(tmp_path) == {"junk.toml"}
 
 
+def test_a_bad_drawing_backend_is_refused_before_anything_runs(tmp_path):
+    """Planted: the figures imported after the simulation."""
+    start = time.monotonic()
+    done = call("run", "reference_pile", "--set", "run.cell=0.04 m", cwd=tmp_path, MPLBACKEND="nonsense")
+    assert done.returncode == 2 and done.stderr.startswith("MPLBACKEND = 'nonsense'"), done.stderr
+    assert len(done.stderr.splitlines()) == 1 and files(tmp_path) == set()
+    assert time.monotonic() - start < 20.0  # the run itself takes minutes
+
+
 def test_debug_shows_the_traceback(here, capfd):
     assert main(["run", "reference_pile", "--set", "pile.height=5 kg", "--debug"]) == 2
     assert "Traceback" in capfd.readouterr().err
@@ -391,7 +400,9 @@ def test_comparison_dataset_matches_the_csv(compared):
 
 
 def test_all_failed_is_exit_1(tmp_path):
-    done = call("compare", "reference_pile", "--vary", "pile.height=8 m,9 m", "--out", "o", cwd=tmp_path)
+    words = ("compare", "reference_pile", "--vary", "pile.height=8 m,9 m", "--out", "o")
+    nowhere = "/proc/nowhere"  # no home to write to: nothing is said about it
+    done = call(*words, cwd=tmp_path, HOME=nowhere, XDG_CONFIG_HOME=nowhere, MPLBACKEND="TkAgg")
     assert done.returncode == 1
     assert without_announcement(done.stderr) == ["every design failed; the reasons stand in the table"]
     assert [row["status"] for row in table(tmp_path / "o" / "comparison.csv")] == ["failed", "failed"]
