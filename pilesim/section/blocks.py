@@ -42,7 +42,7 @@ def block_counts(o: Outline, spacing: float, depth: float, width: float, with_gr
         return max(least, round(length / spacing))
 
     cover = count(o.cover_thickness, 2) if o.cover_thickness > 0 else 0
-    base = count(o.base_thickness, 1) if o.base_thickness > 0 else 0
+    base = count(o.base_thickness, 2) if o.base_thickness > 0 else 0
     growth = GROUND_STRETCH / math.expm1(GROUND_STRETCH)
     below = count(depth * growth, 2) if with_ground else 0
     if o.shape == "column":
