@@ -9,6 +9,7 @@ matters. The final update is in flux form: budgets close to round-off whatever t
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -96,6 +97,7 @@ class Stepper:
     frame: Frame
     ones: np.ndarray
     rates: tuple[Rates, Rates]
+    scalars: SimpleNamespace  # the record's values as plain floats: reading them from a record is slow
     work: dict[str, np.ndarray] = field(default_factory=dict)
 
 
@@ -116,8 +118,9 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     work["conductance"] = np.zeros(mesh.quad_material.size)
     frame = Frame(mesh.neighbours, mesh.upstream, drop, problem.floor_length, problem.pile_volume, weight)
     rates = tuple(Rates(np.zeros(n1), np.zeros(n1), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
+    scalars = SimpleNamespace(**{name: float(problem.record[name]) for name in problem.record.dtype.names or ()})
     return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, frame, np.ones(n1),
-                   (rates[0], rates[1]), work)
+                   (rates[0], rates[1]), scalars, work)
 
 
 def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
@@ -187,7 +190,7 @@ def _mid_step_terms(stepper: Stepper, held: Held, before: Held, ratio: float) ->
     p, work, mesh = stepper.problem, stepper.work, stepper.problem.mesh
     for name, now, old, scale in (
         ("conduction", held.conduction, before.conduction, 1.0),
-        ("vapour", held.diffusion, before.diffusion, p.record.moist * p.record.vapour_diffusivity_ratio),
+        ("vapour", held.diffusion, before.diffusion, stepper.scalars.moist * stepper.scalars.vapour_diffusivity_ratio),
         ("capillary", held.capillary, before.capillary, 1.0),
     ):
         gather_stencil(mesh.quad_nodes, mesh.quad_pairs, scale * _ahead(now, old, ratio), work[name],
@@ -256,7 +259,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     guess2 = None
     middle = state.temperature + 0.5 * dt * slope
     composition = _relaxed_composition(stepper, state, last, dt, dt_last)
-    source = -(1.0 - p.record.respiratory_quotient) * held.respiration
+    source = -(1.0 - stepper.scalars.respiratory_quotient) * held.respiration
     sweeps = 0
     for done in range(1, controls.passes + 1):
         np.maximum(-mid.outflow, 0.0, out=terms.inflow)
@@ -270,12 +273,13 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         new.east, new.north, new.outflow = (np.zeros(mesh.count + 1) for _ in range(3))
         if new.water[: mesh.pile_count].min() < 0.0:
             return Outcome(new, held, totals, np.zeros(3), np.inf, done, sweeps, 0, True)
-        _refresh(stepper, new)
+        if done == 1:  # later passes change water and decay too little to matter for the flow
+            _refresh(stepper, new)
         _flow(stepper, new, source)
         change = [0.5 * (a + b) - m for a, b, m in zip(
             (state.east, state.north, state.outflow), (new.east, new.north, new.outflow),
             (mid.east, mid.north, mid.outflow), strict=True)]
-        nodes.coupling_defect(mesh.neighbours, *change, second, p.edges, _capacity(p, new.water), mesh.pile_count,
+        nodes.coupling_defect(mesh.neighbours, *change, second, p.edges, _capacity(stepper, new.water), mesh.pile_count,
                               work["defect"])
         flow_defect = dt * work["defect"]
         size = np.sqrt(np.sum(stepper.frame.weight * flow_defect**2))
@@ -285,14 +289,16 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
                       outflow=mid.outflow + 0.5 * change[2])
         guess1, guess2 = (first.temperature, first.water), (second.temperature, second.water)
         middle = 0.5 * (state.temperature + second.temperature)
+    if done > 1:
+        _refresh(stepper, new)
     rates, used_oxygen, factor = _solve_oxygen(stepper, state, last, new, dt, dt_last)
     new_held = _hold(stepper, factor)
     error = _error(stepper, state, new, older, dt, flow_defect, terms, held, new_held)
     return Outcome(new, new_held, totals, rates, error, done, sweeps, used_oxygen, False)
 
 
-def _capacity(p: Problem, water: np.ndarray) -> np.ndarray:
-    return np.maximum(p.bed.dry_capacity + p.record.water_heat_capacity * water, 1e-9)
+def _capacity(stepper: Stepper, water: np.ndarray) -> np.ndarray:
+    return np.maximum(stepper.problem.bed.dry_capacity + stepper.scalars.water_heat_capacity * water, 1e-9)
 
 
 def _carried(stepper: Stepper, temperature: np.ndarray, water: np.ndarray, terms: nodes.Terms) -> np.ndarray:
@@ -307,16 +313,16 @@ def _carried(stepper: Stepper, temperature: np.ndarray, water: np.ndarray, terms
 
 def _relaxed_composition(stepper: Stepper, state: State, last: State, dt: float, dt_last: float) -> np.ndarray:
     """Composition that the gas density feels; explicit, so that it closes no algebraic loop with the flow."""
-    share = -np.expm1(-dt / stepper.problem.record.composition_relaxation_time)
+    share = -np.expm1(-dt / stepper.scalars.composition_relaxation_time)
     target = state.oxygen + 0.5 * dt / dt_last * (state.oxygen - last.oxygen)
-    return state.composition + share * (np.clip(target, 0.0, stepper.problem.record.ambient_oxygen) - state.composition)
+    return state.composition + share * (np.clip(target, 0.0, stepper.scalars.ambient_oxygen) - state.composition)
 
 
 def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, dt: float,
                   dt_last: float) -> tuple[np.ndarray, int, np.ndarray]:
     p, controls, work = stepper.problem, stepper.controls, stepper.work
     mesh = p.mesh
-    storage = p.record.store_oxygen * stepper.props.gas_amount / dt
+    storage = stepper.scalars.store_oxygen * stepper.props.gas_amount / dt
     terms = _oxygen_terms(stepper, storage, state.oxygen)
     new.oxygen = np.clip(state.oxygen + dt / dt_last * (state.oxygen - last.oxygen), 0.0, 1.0)
     factor = np.zeros(mesh.count + 1)
@@ -333,12 +339,13 @@ def _error(stepper: Stepper, state: State, new: State, older: list[tuple[float, 
            flow_defect: np.ndarray, terms: nodes.Terms, held: Held, new_held: Held) -> float:
     """Error estimate over the tolerance: coupling extrapolation defect and third divided difference."""
     p, controls = stepper.problem, stepper.controls
+    values = stepper.scalars
     environment = 0.5 * (held.environment + new_held.environment) - terms.environment
-    released = np.sum(environment * state.substrate, axis=1) * p.record.oxygen_demand * p.record.heat_per_oxygen
+    released = np.sum(environment * state.substrate, axis=1) * values.oxygen_demand * values.heat_per_oxygen
     factor = stepper.props.uptake / np.maximum(
-        np.sum(stepper.props.environment * new.substrate, axis=1) * p.record.oxygen_demand / p.record.oxygen_molar_mass,
+        np.sum(stepper.props.environment * new.substrate, axis=1) * values.oxygen_demand / values.oxygen_molar_mass,
         1e-300)
-    local = np.abs(flow_defect + dt * released * factor / _capacity(p, new.water))
+    local = np.abs(flow_defect + dt * released * factor / _capacity(stepper, new.water))
     if len(older) >= 2:
         local = local + 0.24 * dt**3 * np.abs(_third_difference(
             [new.time, state.time, *(t for t, _ in reversed(older[-2:]))],
