@@ -273,13 +273,13 @@ def _load(name: str, changes: Sequence[str] | None, vary: Mapping[str, Sequence[
         values[key.strip()] = text.strip()
     if not values:
         return scenario
-    try:
+    with suppress(ScenarioError):
         return set_values(scenario, values)
-    except ScenarioError:
-        for design in islice(all_designs(vary or {}), _MOST_TRIED):
-            with suppress(ScenarioError):
-                return set_values(scenario, values | design)
-        raise
+    designs = list(islice(all_designs(vary or {}), _MOST_TRIED))
+    for design in designs:
+        with suppress(ScenarioError):
+            return set_values(scenario, values | design)
+    return set_values(scenario, values | designs[0])  # for its error
 
 
 def _figures() -> Any:
