@@ -155,7 +155,8 @@ def empty_properties(count: int) -> Properties:
     by_material = [np.zeros((5, count + 1)) for _ in range(6)]
     environment = np.zeros((count + 1, 3))
     rest = [np.zeros(count + 1) for _ in range(8)]
-    return Properties(*by_material, rest[0], rest[1], environment, *rest[2:])
+    arrays = (*by_material, rest[0], rest[1], environment, *rest[2:])
+    return Properties._make(arrays)
 
 
 def _boundaries(scenario: Scenario, record: np.record) -> dict[str, Boundary]:

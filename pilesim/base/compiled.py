@@ -51,8 +51,8 @@ os.environ["NUMBA_CACHE_DIR"] = str(CACHE_FOLDER)
 
 import numba  # noqa: E402  (the folder must be set first)
 
-numba.config.CACHE_DIR = str(CACHE_FOLDER)
-_OPTIONS = {"cache": True, "error_model": "numpy", "fastmath": _FASTMATH, "nogil": True}
+setattr(numba.config, "CACHE_DIR", str(CACHE_FOLDER))  # noqa: B010  (for a numba imported earlier)
+_OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "fastmath": _FASTMATH, "nogil": True}
 _inlined = numba.njit(forceinline=True, **_OPTIONS)
 _njit = numba.njit(**_OPTIONS)
 

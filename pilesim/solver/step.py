@@ -111,7 +111,7 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     drop = unit * (mesh.z[:, None] - mesh.z[mesh.neighbours])
     names = ("mobility", "lift", "saturation", "potential", "defect", "mid_enthalpy", "mid_ratio", "conduction_total",
              "vapour_total", "capillary_total", "advection_total", "oxygen_total")
-    work = {name: np.zeros(n1) for name in names}
+    work: dict[str, np.ndarray] = {name: np.zeros(n1) for name in names}
     work |= {name: np.zeros((n1, 8)) for name in ("conduction", "vapour", "capillary", "advection", "oxygen_diffusion")}
     work["order"] = np.arange(mesh.pile_count)
     work["degree"] = np.zeros(n1, dtype=np.int64)
