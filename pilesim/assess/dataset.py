@@ -45,7 +45,7 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
     data: dict[str, Any] = {}
     for name, (unit, meaning) in FIELDS.items():
         section = on_section(problem, np.stack(recorder.kept[name]))
-        data[name] = (("time", "z", "x"), section, {"units": unit, "long_name": meaning})
+        data[name] = (("time", "z", "x"), section, {"units": unit, "long_name": meaning, "cell_measures": "area: mix_area"})
     data["zone"] = (("z_cell", "x_cell"), grid.material.astype(np.int8), {
         "flag_values": np.arange(5, dtype=np.int8), "flag_meanings": "none mix cover base ground",
         "long_name": "material of each cell"})
@@ -58,14 +58,29 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
     coords: dict[str, Any] = {
         "time": ("time", times / DAY, {"units": "day", "long_name": "time since the pile was built"}),
         "mix_zone": list(ZONES),
-        "height": (("z", "x"), on_section(problem, problem.mesh.z[:-1]), {"units": "m", "long_name": "height above ground"}),
-        "distance": (("z", "x"), on_section(problem, problem.mesh.x[:-1]), {
-            "units": "m", "long_name": "distance from the axis"}),
     }
+    for name, values_of_nodes, meaning in (
+        ("height", problem.mesh.z[:-1], "height above ground"), ("distance", problem.mesh.x[:-1], "distance from the axis"),
+    ):
+        section = on_section(problem, values_of_nodes)
+        coords[name] = (("z", "x"), section, {"units": "m", "long_name": meaning, "bounds": f"{name}_bounds"})
+        coords[f"{name}_bounds"] = (("z", "x", "corner"), _bounds(section))
     for name, material in (("mix_area", MIX), ("cover_area", COVER), ("base_area", BASE)):
         area = on_section(problem, problem.mesh.volume[material, :-1])
         coords[name] = (("z", "x"), area, {"units": "m2", "long_name": f"area of {name[:-5]} at each node"})
     return xr.Dataset(data, coords, _attributes(watch, tally, values, messages, version))
+
+
+def _bounds(section: np.ndarray) -> np.ndarray:
+    """Corners of the control volume around each vertex, (nz, nx, 4): the centres of the cells around it, or the middle
+    of an outer edge, or the vertex itself at an outer corner."""
+    padded = np.pad(section, 1, mode="edge")
+    around = np.stack([padded[:-1, :-1], padded[:-1, 1:], padded[1:, :-1], padded[1:, 1:]])
+    known = np.isfinite(around)
+    total = np.where(known, around, 0.0).sum(axis=0)
+    centre = np.divide(total, known.sum(axis=0), out=np.full(total.shape, np.nan), where=known.any(axis=0))
+    corners = np.stack([centre[:-1, :-1], centre[:-1, 1:], centre[1:, 1:], centre[1:, :-1]], axis=-1)
+    return np.where(np.isfinite(section)[..., None], corners, np.nan)
 
 
 def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any]:

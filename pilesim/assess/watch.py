@@ -61,15 +61,16 @@ class Watch:
 
     def __call__(self, stepper: Stepper, moment: Moment) -> None:
         after = moment.after
+        oxygen = np.maximum(after.oxygen, 0.0)
         if not self.times:
             self.longest = np.zeros_like(after.temperature)
             self.current = np.zeros_like(after.temperature)
             self.hottest = after.temperature.copy()
-            self.past.append((after.time, np.zeros_like(after.oxygen), after.oxygen.copy()))
+            self.past.append((after.time, np.zeros_like(oxygen), oxygen))
         else:
             self._expose(moment)
             _, total, last = self.past[-1]
-            self.past.append((after.time, total + 0.5 * moment.step * (last + after.oxygen), after.oxygen.copy()))
+            self.past.append((after.time, total + 0.5 * moment.step * (last + oxygen), oxygen))
         np.maximum(self.hottest, after.temperature, out=self.hottest)
         wet = stepper.problem.pile_volume > 0
         self.coldest_wet = min(self.coldest_wet, float(after.temperature[wet].min()))
@@ -132,7 +133,7 @@ class Watch:
         for name, value in values.items():
             self.series[name].append(value)
         self.zone_temperature.append(zone_weight @ after.temperature)
-        self.zone_oxygen.append(zone_weight @ after.oxygen)
+        self.zone_oxygen.append(zone_weight @ self.past[-1][2])
         self.daily_zone_oxygen.append(zone_weight @ daily)
 
 
