@@ -399,7 +399,7 @@ def test_sixty_days_in_frost_and_thin_air(pile, air, elevation):
     check_bounds(run, float(air.split()[0]), float(elevation.split()[0]))
 
 
-@pytest.mark.parametrize("air", ["10 degC", "-10 degC", "-35 degC"])
+@pytest.mark.parametrize("air", ["10 degC", "0 degC", "-10 degC", "-20 degC", "-35 degC"])
 def test_no_place_outruns_the_biology(pile, air):
     """Nowhere, at no step, does it get hotter than the biology's cardinal maximum of 72 degC allows, cover and base
     layer included: they make next to no heat. 0.5 K for the iteration's defect. Seen while the sweeps stopped on the
