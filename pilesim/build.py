@@ -9,6 +9,7 @@ import numpy as np
 
 from pilesim.balances.airflow import gas_density
 from pilesim.balances.bed import Bed, Properties
+from pilesim.balances.heat import stored_enthalpies, temperatures_of
 from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.surface import (
     FIXED,
@@ -25,6 +26,7 @@ from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
+from pilesim.matter.moist_air import activity_of_air
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, section_grid
 from pilesim.section.operators import Mesh, build_mesh
 
@@ -76,8 +78,15 @@ class Problem:
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
         """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
-        capacity = self.bed.dry_capacity + self.record.water_heat_capacity * water
-        return np.asarray(capacity * (temperature - self.record.celsius_zero))
+        out = np.empty_like(water)
+        stored_enthalpies(temperature, water, self.bed.ground_water, self.bed.dry_capacity, out, self.record)
+        return out
+
+    def temperature_of(self, stored: np.ndarray, water: np.ndarray) -> np.ndarray:
+        """Temperature [K] at which the nodes with `water` [kg m-1] store `stored` [J m-1]."""
+        out = np.empty_like(water)
+        temperatures_of(stored, water, self.bed.ground_water, self.bed.dry_capacity, out, self.record)
+        return out
 
 
 def crest_width(scenario: Scenario) -> float:
@@ -117,7 +126,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     values = {"pressure": pressure, "oxygen_demand": scenario.mix.oxygen_demand,
               "respiratory_quotient": scenario.mix.respiratory_quotient}
     record = run_record(physics, ambient_density=1.0, **values)
-    density = gas_density(weather.air_temperature, weather.relative_humidity, record.ambient_oxygen, record)
+    activity = activity_of_air(weather.air_temperature, weather.relative_humidity, record)
+    density = gas_density(weather.air_temperature, activity, record.ambient_oxygen, record)
     record = run_record(physics, ambient_density=density, **values)
     node = mesh.node_at(grid.x.shape)
     named_edges = dict(grid.edges)
@@ -242,7 +252,8 @@ def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], rec
     capacity = laws.dry_heat_capacity(organic.sum(axis=0), ash.sum(axis=0), record)
     capacity = capacity + mesh.volume[GROUND] * scenario.ground.heat_capacity
     return Bed(mesh.volume, organic, ash, reference, permeability, follows, conductivity,
-              np.array([mix.fast_rate, mix.slow_rate, cover.slow_rate]), pools, capacity)
+              np.array([mix.fast_rate, mix.slow_rate, cover.slow_rate]), pools, capacity,
+               mesh.volume[GROUND] * record.ground_water)
 
 
 def reduced_problem(
@@ -250,7 +261,7 @@ def reduced_problem(
     conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
     air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
     oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
-    respiratory_quotient: float = 1.0,
+    respiratory_quotient: float = 1.0, freezable_water: float = 0.0,
 ) -> Problem:
     """Problem with given properties per material, for reference cases; same path through the solver.
 
@@ -262,6 +273,8 @@ def reduced_problem(
         One pool [kg m-3], burning at `rate` [s-1] times the temperature and oxygen factors.
     temperature, oxygen : array over nodes or float
         Initial [K], [1].
+    freezable_water : float
+        Water that stays in place and freezes, its sensible heat part of `heat_capacity` [kg m-3].
     """
     mesh = build_mesh(grid)
     record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
@@ -283,7 +296,7 @@ def reduced_problem(
     properties.activity[:] = 1.0
     none = np.zeros((5, n1))
     bed = Bed(mesh.volume, none, none, np.ones(5), np.zeros(5), np.zeros(5), np.zeros(5), np.array([rate, 0.0, 0.0]),
-              pools, capacity)
+              pools, capacity, freezable_water * mesh.volume.sum(axis=0))
     start = np.append(np.broadcast_to(np.asarray(temperature, dtype=float), (mesh.count,)), 0.0)
     gas = np.append(np.broadcast_to(np.asarray(oxygen, dtype=float), (mesh.count,)), 0.0)
     return _problem(grid, mesh, physics, record, edges, bed, start, np.zeros(n1), gas, properties)

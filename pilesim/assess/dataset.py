@@ -109,7 +109,7 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
     zero = CONSTANTS["celsius_zero"].value
     attributes: dict[str, Any] = {
         "Conventions": "CF-1.11", "title": scenario.title, "scenario": scenario.text(), "scenario_name": scenario.name,
-        "pilesim_version": version, "constants": json.dumps(constants_as_data()), "freezing_modelled": "false",
+        "pilesim_version": version, "constants": json.dumps(constants_as_data()), "freezing_modelled": "true",
         "messages": json.dumps(list(messages)),
         "rule_temperature_degC": scenario.limits.rule_temperature - zero,
         "rule_duration_days": scenario.limits.rule_duration / DAY,

@@ -16,8 +16,9 @@ from pilesim.solver.step import Stepper
 FIELDS: dict[str, tuple[str, str]] = {
     "temperature": ("degC", "temperature"),
     "oxygen": ("percent", "mole fraction of oxygen in dry pore gas"),
-    "moisture": ("percent", "water over wet mass, of the mix where a node has several materials"),
-    "water": ("kg m-3", "water per bulk volume of pile materials"),
+    "moisture": ("percent", "water and ice over wet mass, of the mix where a node has several materials"),
+    "water": ("kg m-3", "liquid water per bulk volume of pile materials"),
+    "ice": ("kg m-3", "ice per bulk volume of pile materials"),
     "substrate": ("kg m-3", "degradable substrate per bulk volume of pile materials"),
     "gas_velocity_x": ("m s-1", "superficial gas velocity, outwards"),
     "gas_velocity_z": ("m s-1", "superficial gas velocity, upwards"),
@@ -69,12 +70,14 @@ def _fields(stepper: Stepper, state: State, respiration: np.ndarray) -> dict[str
     wet = np.where(own_water + own_dry > 0, own_water + own_dry, np.nan)
     flux_x, flux_z = _flux(p.mesh, state.east, state.north, p.pile_volume)
     gas = props.gas_amount[:count] / np.where(pile, props.gas_volume[:count], np.nan)
+    frozen = np.clip((record.celsius_zero - state.temperature[:count]) / record.freezing_range, 0.0, 1.0)
     heat = respiration[:count] * record.oxygen_molar_mass * record.heat_per_oxygen
     return {
         "temperature": state.temperature[:count] - record.celsius_zero,
         "oxygen": np.where(pile, 100.0 * np.maximum(state.oxygen[:count], 0.0), np.nan),
         "moisture": 100.0 * own_water / wet,
-        "water": state.water[:count] / volume,
+        "water": (1.0 - frozen) * state.water[:count] / volume,
+        "ice": frozen * state.water[:count] / volume,
         "substrate": state.substrate[:count].sum(axis=1) / volume,
         "gas_velocity_x": np.where(pile, flux_x / gas, np.nan),
         "gas_velocity_z": np.where(pile, flux_z / gas, np.nan),

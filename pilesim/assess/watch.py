@@ -21,7 +21,7 @@ from pilesim.solver.step import Stepper
 ANOXIC = 0.01  # mole fraction: the definition of `anoxic_fraction_day_14`
 HISTORY = ("mean_temperature", "share_above_rule_temperature", "share_above_55", "share_reached_55", "anaerobic_share",
            "anoxic_share", "air_intake", "heat_released", "heat_conducted_to_air", "heat_carried_by_gas",
-           "heat_to_ground", "mix_water", "mix_dry_matter", "air_changes")
+           "heat_to_ground", "mix_water", "mix_dry_matter", "air_changes", "frozen_share")
 
 
 _RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground")
@@ -41,8 +41,6 @@ class Watch:
         One value per solver step, see `HISTORY`; totals per metre of the gridded part.
     times : list
         [s].
-    coldest_wet : float
-        Lowest temperature of a node that holds water [K].
     """
 
     scenario: Scenario
@@ -57,7 +55,6 @@ class Watch:
     zone_temperature: list[np.ndarray] = field(default_factory=list)
     zone_oxygen: list[np.ndarray] = field(default_factory=list)
     daily_zone_oxygen: list[np.ndarray] = field(default_factory=list)
-    coldest_wet: float = np.inf
 
     def __call__(self, stepper: Stepper, moment: Moment) -> None:
         after = moment.after
@@ -72,8 +69,6 @@ class Watch:
             _, total, last = self.past[-1]
             self.past.append((after.time, total + 0.5 * moment.step * (last + oxygen), oxygen))
         np.maximum(self.hottest, after.temperature, out=self.hottest)
-        wet = stepper.problem.pile_volume > 0
-        self.coldest_wet = min(self.coldest_wet, float(after.temperature[wet].min()))
         self._record(stepper, moment, self._daily_mean())
 
     def _expose(self, moment: Moment) -> None:
@@ -110,6 +105,7 @@ class Watch:
         dry = stepper.props.dry_mass[MIX]
         gas = float(np.sum(p.mesh.volume[MIX] * _air(stepper)))
         ambient = p.record.ambient_density / p.record.dry_air_molar_mass
+        half_frozen = p.record.celsius_zero - 0.5 * p.record.freezing_range
         values = {
             "mean_temperature": float(weight @ after.temperature),
             "share_above_rule_temperature": share_above(after.temperature, limits.rule_temperature, self.pieces),
@@ -124,6 +120,7 @@ class Watch:
             "heat_to_ground": _into_ground(stepper, moment) - totals["ground_film"],
             "mix_water": float(stepper.props.water[MIX].sum()),
             "mix_dry_matter": float(dry.sum()),
+            "frozen_share": share_below(after.temperature, half_frozen, self.pieces),
             "air_changes": 3600.0 * inflow / ambient / gas,
         }
         if len(self.times) == 1:  # rates are known from the first step on; the start takes those of that step

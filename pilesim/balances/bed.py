@@ -19,7 +19,8 @@ class Bed(NamedTuple):
     given_conductivity: np.ndarray  # (5,) W m-1 K-1, 0 where computed
     pool_rate: np.ndarray  # (3,) s-1
     pool_start: np.ndarray  # (count + 1, 3) kg m-1
-    dry_capacity: np.ndarray  # (count + 1,) J K-1 m-1
+    dry_capacity: np.ndarray  # (count + 1,) J K-1 m-1, of solids and of the ground as a whole
+    ground_water: np.ndarray  # (count + 1,) kg m-1, freezable water of the ground
 
 
 class Properties(NamedTuple):

@@ -32,7 +32,7 @@ def node_oxygen(supply: float, loss: float, uptake: float, half: float) -> float
         there is (a few 1e-5; needed to keep the balance). Source: exact.
     """
     if supply <= 0.0:
-        return supply / loss
+        return supply / max(loss, 1e-300)
     linear = loss * half + uptake - supply
     root = math.sqrt(linear * linear + 4.0 * loss * supply * half)
     if linear > 0.0:

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pilesim.matter.moist_air import moist_enthalpy, vapour_pressure, vapour_ratio
+from pilesim.matter.moist_air import activity_of_air, moist_enthalpy, vapour_pressure, vapour_ratio
 
 FIXED = 1e6  # film coefficient [W m-2 K-1] that stands for a fixed temperature
 
@@ -110,8 +110,9 @@ def gather_edges(
         b = boundaries.get(name, CLOSED)
         ends = node[pairs[:, :, 0], pairs[:, :, 1]]
         half = 0.5 * np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
-        ratio = vapour_ratio(b.temperature, b.humidity, c)[0]
-        air = (c.pressure - vapour_pressure(b.temperature, b.humidity, c)) / (c.gas_constant * b.temperature)
+        activity = activity_of_air(b.temperature, b.humidity, c)
+        ratio = vapour_ratio(b.temperature, activity, c)[0]
+        air = (c.pressure - vapour_pressure(b.temperature, activity, c)) / (c.gas_constant * b.temperature)
         for end in (ends[:, 0], ends[:, 1]):
             np.add.at(out.film, end, b.heat_film * half)
             np.add.at(out.film_heat, end, b.heat_film * half * b.temperature)

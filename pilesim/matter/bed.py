@@ -30,9 +30,15 @@ def dry_heat_capacity(organic: float, ash: float, c: Any) -> float:
 
 
 @compiled
-def thermal_conductivity(porosity: float, saturation: float, c: Any) -> float:
-    """Thermal conductivity [W m-1 K-1] without vapour diffusion. Source: Johansen1975, linear in saturation (Ahn2009)."""
-    saturated = c.solid_conductivity ** (1.0 - porosity) * c.water_conductivity**porosity
+def thermal_conductivity(porosity: float, saturation: float, frozen: float, c: Any) -> float:
+    """Thermal conductivity [W m-1 K-1] without vapour diffusion, at `frozen` share of the water.
+
+    Source: Johansen1975, linear in saturation (Ahn2009).
+    """
+    fluid = c.water_conductivity
+    if frozen > 0.0:
+        fluid = c.water_conductivity ** (1.0 - frozen) * c.ice_conductivity**frozen
+    saturated = c.solid_conductivity ** (1.0 - porosity) * fluid**porosity
     return c.dry_bed_conductivity + (saturated - c.dry_bed_conductivity) * saturation
 
 

@@ -21,16 +21,41 @@ def saturation_pressure(temperature: float, c: Any) -> float:
 
 
 @compiled
-def saturation_pressure_slope(temperature: float, saturation: float, c: Any) -> float:
-    """Temperature derivative [Pa K-1] of `saturation` = saturation_pressure(`temperature` [K])."""
+def ice_saturation_pressure(temperature: float, c: Any) -> float:
+    """Saturation pressure of water vapour over ice [Pa] at `temperature` [K]. Source: Huang2018."""
     t = temperature - c.celsius_zero
+    return math.exp(c.ice_saturation_a - c.ice_saturation_b / (t + c.ice_saturation_c)
+                    - c.ice_saturation_e * math.log(t + c.ice_saturation_d))
+
+
+@compiled
+def bed_saturation_pressure(temperature: float, c: Any) -> float:
+    """Saturation pressure in a wet bed [Pa]: over ice below 0 degC, else over water."""
+    if temperature < c.celsius_zero:
+        return ice_saturation_pressure(temperature, c)
+    return saturation_pressure(temperature, c)
+
+
+@compiled
+def saturation_pressure_slope(temperature: float, saturation: float, c: Any) -> float:
+    """Temperature derivative [Pa K-1] of `saturation` = bed_saturation_pressure(`temperature` [K])."""
+    t = temperature - c.celsius_zero
+    if t < 0.0:
+        return saturation * (c.ice_saturation_b / (t + c.ice_saturation_c) ** 2
+                             - c.ice_saturation_e / (t + c.ice_saturation_d))
     return saturation * (c.saturation_b / (t + c.saturation_c) ** 2 - c.saturation_e / (t + c.saturation_d))
+
+
+@compiled
+def activity_of_air(temperature: float, humidity: float, c: Any) -> float:
+    """Activity [1] of air of relative `humidity` [1], which by convention refers to water at any `temperature` [K]."""
+    return humidity * saturation_pressure(temperature, c) / bed_saturation_pressure(temperature, c)
 
 
 @compiled
 def vapour_pressure(temperature: float, activity: float, c: Any) -> float:
     """Vapour pressure [Pa] over a bed of water `activity` [1]; kept below 0.98 of the total pressure."""
-    return min(c.moist * activity * saturation_pressure(temperature, c), 0.98 * c.pressure)
+    return min(c.moist * activity * bed_saturation_pressure(temperature, c), 0.98 * c.pressure)
 
 
 @compiled
@@ -51,7 +76,7 @@ def vapour_ratio(temperature: float, activity: float, c: Any) -> tuple[float, fl
 
     Source: Dalton's law; exact for ideal gases.
     """
-    saturation = c.moist * saturation_pressure(temperature, c)
+    saturation = c.moist * bed_saturation_pressure(temperature, c)
     vapour = min(activity * saturation, 0.98 * c.pressure)
     dry = c.pressure - vapour
     ratio = c.water_molar_mass * vapour / dry

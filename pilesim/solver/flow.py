@@ -52,7 +52,7 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
     by_column = np.unique(row).size <= np.unique(column).size
     order = np.lexsort((row, column)) if by_column else np.lexsort((column, row))
     fixed = edges.is_fixed[pile].copy()
-    if not fixed.any():
+    if order.size and not fixed.any():
         fixed[order[0]] = True  # a closed box: one value is free
     unknown = np.full(mesh.count + 1, -1)
     free = order[~fixed[order]]

@@ -28,6 +28,8 @@ class Tally:
         Integrals of the absolute values.
     oxygen : (3,) array
         Oxygen supplied, used in the oxygen balance, stored [mol per m].
+    oxygen_at_start : float
+        Oxygen in the pores at the start [mol per m]; the floor of the throughput.
     oxygen_burnt : float
         Oxygen that the substrate consumed [mol per m].
     defect_squared : float
@@ -37,6 +39,7 @@ class Tally:
     inputs: np.ndarray
     throughput: np.ndarray
     oxygen: np.ndarray
+    oxygen_at_start: float
     oxygen_burnt: float = 0.0
     defect_squared: float = 0.0
     steps: int = 0
@@ -78,7 +81,8 @@ def march(problem: Problem, duration: float, controls: Controls,
     stepper = make_stepper(problem, controls)
     state, held, oxygen_rates = begin(stepper)
     previous: tuple[State, Held, float] = (state, held, controls.fixed_step or controls.first_step)
-    tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), np.zeros(3))
+    tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), np.zeros(3),
+                  float(stepper.props.gas_amount @ state.oxygen))
     observe(stepper, Moment(state, state, 0.0, np.zeros(len(TOTALS)), held.respiration))
     older: list[tuple[float, np.ndarray]] = []
     step = controls.fixed_step or controls.first_step
@@ -133,8 +137,7 @@ def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outco
     tally.oxygen += step * np.array([0.5 * (supplied + oxygen_before[0]), 0.5 * (used + oxygen_before[1]), stored])
     burnt = float(np.sum(state.substrate - new.substrate))
     tally.oxygen_burnt += burnt * record.oxygen_demand / record.oxygen_molar_mass
-    capacity = problem.bed.dry_capacity + record.water_heat_capacity * new.water
-    level = record.celsius_zero + new.stored / np.maximum(capacity, 1e-300)
+    level = problem.temperature_of(new.stored, new.water)
     defect = float(np.sum(stepper.frame.weight * (level - new.temperature) ** 2))
     tally.defect_squared = max(tally.defect_squared, defect)
     tally.steps += 1
@@ -162,7 +165,7 @@ def budget_errors(problem: Problem, start: tuple[np.ndarray, np.ndarray], state:
     water_scale = sum(tally.throughput[i[k]] for k in water_names) + 1e-6 * float(np.sum(start[1]))
     supplied, _, stored = tally.oxygen
     oxygen = supplied - stored - tally.oxygen_burnt
-    oxygen_scale = abs(supplied) + tally.oxygen_burnt + abs(stored)
+    oxygen_scale = abs(supplied) + tally.oxygen_burnt + abs(stored) + tally.oxygen_at_start
     return {
         "heat": abs(heat) / max(heat_scale, 1e-300),
         "water": abs(water) / max(water_scale, 1e-300) if water_scale > 0 else 0.0,

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pilesim.balances.heat import stored_enthalpy
+from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, frozen_share, stored_enthalpy
 from pilesim.balances.substrate import heat_of, implicit_oxidation
 from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled, inlined
@@ -32,6 +32,7 @@ class Terms(NamedTuple):
     environment: np.ndarray  # (count + 1, 3) s-1, rate of each pool but for temperature
     dry_mass: np.ndarray  # kg m-1, for the water activity
     dry_capacity: np.ndarray  # J K-1 m-1
+    ground_water: np.ndarray  # kg m-1
 
 
 class Frame(NamedTuple):
@@ -109,7 +110,8 @@ def _liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_
         saturation[n] = 0.0
         potential[n] = 0.0
         if pore_volume[n] > 0.0:
-            saturation[n] = stage_water[n] / (c.water_density * pore_volume[n])
+            liquid = stage_water[n] * (1.0 - frozen_share(temperature[n], c))
+            saturation[n] = liquid / (c.water_density * pore_volume[n])
             potential[n] = drainage_potential(pore_volume[n] / volume[n], saturation[n], c)
             wet = wet or potential[n] > 0.0
     leachate = 0.0
@@ -173,8 +175,40 @@ def _oxidation(fast: float, slow: float, cover: float, k_fast: float, k_slow: fl
     return a + b + d, (a_gain * k_fast + b_gain * k_slow + d_gain * k_cover) * slope
 
 
+@inlined
+def _stop_at_kink(start: float, aim: float, zero: float, span: float) -> float:
+    """`aim`, or a hair beyond the first kink of the enthalpy (0 degC and `span` below) on the way from `start`."""
+    upper, lower, hair = zero, zero - span, 1e-9
+    if aim < start:
+        if start > upper > aim:
+            return upper - hair
+        if start > lower > aim:
+            return lower - hair
+    else:
+        if start < lower < aim:
+            return lower + hair
+        if start < upper < aim:
+            return upper + hair
+    return aim
+
+
+@inlined
+def _ground_temperature(heat: float, loss: float, water: float, capacity: float, rate: float, c: Any) -> float:
+    """Solve rate E(T) + loss T = heat for a node of ground; E is piecewise linear, so each piece is exact."""
+    zero, span = c.celsius_zero, c.freezing_range
+    at_zero = loss * zero
+    if heat >= at_zero:
+        return zero + (heat - at_zero) / (capacity * rate + loss)
+    freezing = capacity + c.latent_heat_of_fusion * water / span
+    if heat >= at_zero - (freezing * rate + loss) * span:
+        return zero + (heat - at_zero) / (freezing * rate + loss)
+    rest = heat - at_zero + (freezing * rate + loss) * span
+    return zero - span + rest / (capacity * rate + loss)
+
+
 @compiled
-def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int, step: float, c: Any) -> float:
+def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int, step: float,
+          worst_share: float, c: Any) -> float:
     """One Gauss-Seidel sweep in flow order over the pile, then over the ground.
 
     Parameters
@@ -186,20 +220,23 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int
     Returns
     -------
     float
-        Weighted rms change of temperature [K].
+        The larger of the weighted rms change of temperature and `worst_share` of the largest change [K]: a thin
+        surface node outside the norm must settle too, for its fluxes enter the update.
     """
     # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
     neighbours, upstream, weight = frame.neighbours, frame.upstream, frame.weight
     conduction, conduction_total = terms.conduction, terms.conduction_total
     vapour, vapour_total = terms.vapour, terms.vapour_total
     advection, advection_total, inflow = terms.advection, terms.advection_total, terms.inflow
-    environment, dry_mass, dry_capacity = terms.environment, terms.dry_mass, terms.dry_capacity
+    environment, dry_mass = terms.environment, terms.dry_mass
+    dry_capacity, ground_water = terms.dry_capacity, terms.ground_water
     temperature, water, ratio, enthalpy = stage.temperature, stage.water, stage.ratio, stage.enthalpy
     stored_from, water_from, pools = stage.stored_from, stage.water_from, stage.substrate_from
     liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
     film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
     enthalpy_in, vapour_in = edges.enthalpy_in, edges.vapour_in
     change = 0.0
+    worst = 0.0
     rate = 1.0 / step
     pile_count = order.size
     for i in range(pile_count):
@@ -214,7 +251,7 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int
         diffusion = c.vapour_diffusion_enthalpy * own_y
         start = temperature[n]
         y = 0.0
-        for _ in range(2):
+        for _ in range(4):
             t, w = temperature[n], water[n]
             activity, bend = 1.0, 0.0
             if dry_mass[n] > 0.0:
@@ -229,32 +266,38 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int
                                         environment[n, 2], t, step, c)
             made, made_t = metabolic_water(burnt, c), metabolic_water(burnt_t, c)
             warm = c.water_heat_capacity * (t - c.celsius_zero)
-            e = stored_enthalpy(t, w, dry_capacity[n], c)
+            e = stored_enthalpy(t, w, ground_water[n], dry_capacity[n], c)
             fault_e = ((e - stored_from[n]) * rate - heat + own_n * h + own_t * t + diffusion * y - heat_of(burnt, c)
                        - warm * made)
             fault_w = (w - water_from[n]) * rate - arriving + (own_n + own_y) * y - made
-            e_t = ((dry_capacity[n] + c.water_heat_capacity * w) * rate + own_n * h_t + own_t + diffusion * y_t
+            capacity = apparent_heat_capacity(t, w, ground_water[n], dry_capacity[n], c)
+            e_t = (capacity * rate + own_n * h_t + own_t + diffusion * y_t
                    - heat_of(burnt_t, c) - c.water_heat_capacity * made - warm * made_t)
-            e_w = warm * rate + (own_n * latent + diffusion) * y_w
+            e_w = enthalpy_of_water(t, c) * rate + (own_n * latent + diffusion) * y_w
             w_t = (own_n + own_y) * y_t - made_t
             w_w = rate + (own_n + own_y) * y_w
             determinant = e_t * w_w - e_w * w_t
             dt = min(max((e_w * fault_w - w_w * fault_e) / determinant, -10.0), 10.0)
             dw = (w_t * fault_e - e_t * fault_w) / determinant
+            aim = t + dt
+            dt = _stop_at_kink(t, aim, c.celsius_zero, c.freezing_range) - t
             temperature[n] = t + dt
             water[n] = max(w + c.moist * dw, 0.1 * w)
             y += y_t * dt + y_w * (water[n] - w)
-            if abs(dt) < 0.3:
+            if abs(dt) < 0.3 and temperature[n] == aim:
                 break
         ratio[n] = max(y, 0.0)
         enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
         change += weight[n] * (temperature[n] - start) ** 2
+        worst = max(worst, abs(temperature[n] - start))
     for n in range(pile_count, count):
-        heat = film_heat[n] + stored_from[n] * rate + c.celsius_zero * dry_capacity[n] * rate
+        heat = film_heat[n] + stored_from[n] * rate
         for d in range(8):
             heat += conduction[n, d] * temperature[neighbours[n, d]]
-        temperature[n] = heat / (dry_capacity[n] * rate + conduction_total[n] + film[n])
-    return np.sqrt(change)
+        start = temperature[n]
+        temperature[n] = _ground_temperature(heat, conduction_total[n] + film[n], ground_water[n], dry_capacity[n], rate, c)
+        worst = max(worst, abs(temperature[n] - start))
+    return max(np.sqrt(change), worst_share * worst)
 
 
 @compiled
@@ -310,9 +353,9 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 @compiled
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
-                outflow: Any, count: int, step: float, limit: float, most: int, saturation: Any, potential: Any,
+                outflow: Any, count: int, step: float, limit: float, worst_share: float, most: int, saturation: Any, potential: Any,
                 rates: Any, c: Any) -> int:
-    """Iterate one stage until a sweep changes temperature by less than `limit` [K] rms; fill its rates.
+    """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
 
     Returns
     -------
@@ -325,7 +368,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
     sweeps = 0
     while sweeps < most:
         sweeps += 1
-        if sweep(order, frame, terms, stage, edges, count, step, c) < limit:
+        if sweep(order, frame, terms, stage, edges, count, step, worst_share, c) < limit:
             break
     _stage_rates(frame, terms, stage, edges, outflow, pile_count, count, step, rates.stored, rates.water, rates.burnt,
                  rates.totals, c)

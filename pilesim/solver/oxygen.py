@@ -12,6 +12,9 @@ from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.flow import advection_stencil
 
 
+IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
+
+
 class OxygenTerms(NamedTuple):
     """Coefficients of one oxygen solve, arrays over count + 1 nodes."""
 
@@ -64,10 +67,14 @@ def _sweep(order: Any, neighbours: Any, upstream: Any, near: Any, advection: Any
 
 @compiled
 def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen: Any, factor: Any) -> Any:
-    """Oxygen from outside, used, and added to storage [mol s-1 m-1]; `factor` gets the Monod factor of each node."""
+    """Oxygen from outside (net), used, added to storage, and entering with gas (gross) [mol s-1 m-1].
+
+    `factor` gets the Monod factor of each node.
+    """
     supplied = 0.0
     used = 0.0
     stored = 0.0
+    gross = 0.0
     for n in range(pile_count):
         factor[n] = oxygen_factor(oxygen[n], terms.half[n])
         used += terms.uptake[n] * factor[n]
@@ -75,7 +82,8 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
         supplied += edges.gas_film_oxygen[n] - edges.gas_film[n] * oxygen[n]
         if edges.is_open[n]:
             supplied -= outflow[n] * (edges.oxygen_in[n] if outflow[n] < 0.0 else oxygen[n])
-    return supplied, used, stored
+            gross -= min(outflow[n], 0.0) * edges.oxygen_in[n]
+    return supplied, used, stored, gross
 
 
 @compiled
@@ -205,8 +213,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
         moved = 0.0
         for n in range(pile_count):
             moved += terms.uptake[n] * abs(oxygen_factor(oxygen[n], terms.half[n]) - factor[n])
-        supplied, used, stored = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
-        scale = max(used, abs(supplied), 1e-300)
+        supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+        scale = max(used, abs(supplied), IDLE_SHARE * gross, 1e-300)
         if moved <= reaction_tolerance * scale and abs(supplied - used - stored) <= balance_tolerance * scale:
             return iteration + 1
     return -1

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from pilesim.balances.heat import frozen_share
 from pilesim.balances.substrate import oxygen_uptake
 from pilesim.base.compiled import compiled
 from pilesim.matter.bed import (
@@ -23,8 +24,8 @@ _MIX, _COVER, _BASE = int(MIX), int(COVER), int(BASE)
 
 
 @compiled
-def bed_properties(water: Any, substrate: Any, pile_count: int, bed: Any, out: Any, c: Any) -> None:
-    """Update what follows from water and decay. Shared nodes hold their water at equal saturation."""
+def bed_properties(temperature: Any, water: Any, substrate: Any, pile_count: int, bed: Any, out: Any, c: Any) -> None:
+    """Update what follows from water, ice and decay. Shared nodes hold their water at equal saturation."""
     # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
     bed_volume, bed_organic, bed_ash, bed_pool_start = bed.volume, bed.organic, bed.ash, bed.pool_start
     out_dry_mass, out_node_dry_mass, out_pore_volume, out_gas_volume = (
@@ -48,7 +49,10 @@ def bed_properties(water: Any, substrate: Any, pile_count: int, bed: Any, out: A
             out_dry_mass[m, n] = organic + bed_ash[m, n]
             dry_total += out_dry_mass[m, n]
             pore += volume * total_porosity(organic / volume, bed_ash[m, n] / volume, c)
-        saturation = min(water[n] / (c.water_density * pore), 1.0) if pore > 0.0 else 0.0
+        frozen = frozen_share(temperature[n], c)
+        swelling = 1.0 + frozen * (c.water_density / c.ice_density - 1.0)
+        liquid = min(water[n] / (c.water_density * pore), 1.0) if pore > 0.0 else 0.0
+        saturation = min(liquid * swelling, 1.0)
         out_pore_volume[n] = pore
         out_node_dry_mass[n] = dry_total
         out_activity[n] = water_activity(water[n] / dry_total, c)[0] if dry_total > 0.0 else 1.0
@@ -61,12 +65,12 @@ def bed_properties(water: Any, substrate: Any, pile_count: int, bed: Any, out: A
             porosity = total_porosity((dry - bed_ash[m, n]) / volume, bed_ash[m, n] / volume, c)
             air = air_filled_porosity(porosity, saturation, c)
             gas += volume * air
-            out_water[m, n] = c.water_density * saturation * porosity * volume
+            out_water[m, n] = c.water_density * liquid * porosity * volume
             out_diffusivity[m, n] = relative_gas_diffusivity(air, porosity, c)
-            out_capillary[m, n] = capillary_conductance(porosity, saturation, c)
+            out_capillary[m, n] = capillary_conductance(porosity, liquid * (1.0 - frozen), c)
             out_conductivity[m, n] = bed.given_conductivity[m]
             if bed.given_conductivity[m] <= 0.0:
-                out_conductivity[m, n] = thermal_conductivity(porosity, saturation, c)
+                out_conductivity[m, n] = thermal_conductivity(porosity, saturation, frozen, c)
             gain = 1.0
             if bed.follows[m] > 0.0:
                 gain = min(kozeny_carman(air, c) / kozeny_carman(bed.reference_air[m], c), c.permeability_gain_cap)

@@ -14,6 +14,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from pilesim.balances.bed import Properties
+from pilesim.balances.heat import apparent_heat_capacities
 from pilesim.build import Problem
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
@@ -33,6 +34,8 @@ class Controls:
         Local error per step, rms over the mix [K].
     sweep_tolerance : float
         Gauss-Seidel stops at this share of `tolerance`.
+    worst_share : float
+        And when the largest change of any node is below that divided by this.
     largest_step, smallest_step, first_step : float
         [s].
     fixed_step : float
@@ -47,6 +50,7 @@ class Controls:
 
     tolerance: float = 0.006
     sweep_tolerance: float = 0.2
+    worst_share: float = 0.01
     largest_step: float = 6 * 3600.0
     smallest_step: float = 300.0
     first_step: float = 300.0
@@ -134,13 +138,14 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     terms = _oxygen_terms(stepper, np.zeros(n1), state.oxygen)
     factor = np.zeros(n1)
     rates = oxygen.oxygen_budget(p.mesh.pile_count, terms, p.edges, state.outflow, state.oxygen, factor)
-    return state, _hold(stepper, factor), np.array(rates)
+    return state, _hold(stepper, factor), np.array(rates[:3])
 
 
 def _refresh(stepper: Stepper, state: State) -> None:
     p = stepper.problem
     if p.physics.live_bed:
-        properties.bed_properties(state.water, state.substrate, p.mesh.pile_count, p.bed, stepper.props, p.record)
+        properties.bed_properties(state.temperature, state.water, state.substrate, p.mesh.pile_count, p.bed,
+                                  stepper.props, p.record)
     properties.gas_state(state.temperature, state.substrate, p.mesh.pile_count, stepper.props, p.record)
 
 
@@ -198,7 +203,7 @@ def _mid_step_terms(stepper: Stepper, held: Held, before: Held, ratio: float) ->
     return nodes.Terms(
         work["conduction"], work["conduction_total"], work["vapour"], work["vapour_total"], work["advection"],
         work["advection_total"], np.zeros(mesh.count + 1), _ahead(held.environment, before.environment, ratio),
-        held.node_dry_mass, p.bed.dry_capacity,
+        held.node_dry_mass, p.bed.dry_capacity, p.bed.ground_water,
     )
 
 
@@ -217,7 +222,8 @@ def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, gues
                             blank[3])
         used = nodes.solve_stage(
             work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, p.edges,
-            mid.outflow, p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.most_sweeps,
+            mid.outflow, p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.worst_share,
+            controls.most_sweeps,
             work["saturation"], work["potential"], rates, p.record)
         return stage, used
 
@@ -279,7 +285,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         change = [0.5 * (a + b) - m for a, b, m in zip(
             (state.east, state.north, state.outflow), (new.east, new.north, new.outflow),
             (mid.east, mid.north, mid.outflow), strict=True)]
-        nodes.coupling_defect(mesh.neighbours, *change, second, p.edges, _capacity(stepper, new.water), mesh.pile_count,
+        nodes.coupling_defect(mesh.neighbours, *change, second, p.edges, _capacity(stepper, new), mesh.pile_count,
                               work["defect"])
         flow_defect = dt * work["defect"]
         size = np.sqrt(np.sum(stepper.frame.weight * flow_defect**2))
@@ -297,8 +303,13 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     return Outcome(new, new_held, totals, rates, error, done, sweeps, used_oxygen, False)
 
 
-def _capacity(stepper: Stepper, water: np.ndarray) -> np.ndarray:
-    return np.maximum(stepper.problem.bed.dry_capacity + stepper.scalars.water_heat_capacity * water, 1e-9)
+def _capacity(stepper: Stepper, state: State) -> np.ndarray:
+    """Heat capacity of the nodes [J K-1 m-1], latent heat included while they freeze."""
+    out = np.empty_like(state.water)
+    bed = stepper.problem.bed
+    apparent_heat_capacities(state.temperature, state.water, bed.ground_water, bed.dry_capacity, out,
+                             stepper.problem.record)
+    return np.maximum(out, 1e-9)
 
 
 def _carried(stepper: Stepper, temperature: np.ndarray, water: np.ndarray, terms: nodes.Terms) -> np.ndarray:
@@ -332,7 +343,7 @@ def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, dt: f
         stepper.plan.number, stepper.plan.oxygen_band, stepper.plan.oxygen_right, stepper.plan.oxygen_ready,
         controls.reaction_tolerance, controls.balance_tolerance, controls.most_oxygen_sweeps, new.oxygen, factor)
     rates = oxygen.oxygen_budget(mesh.pile_count, terms, p.edges, new.outflow, new.oxygen, factor)
-    return np.array(rates), used, factor
+    return np.array(rates[:3]), used, factor
 
 
 def _error(stepper: Stepper, state: State, new: State, older: list[tuple[float, np.ndarray]], dt: float,
@@ -345,7 +356,7 @@ def _error(stepper: Stepper, state: State, new: State, older: list[tuple[float, 
     factor = stepper.props.uptake / np.maximum(
         np.sum(stepper.props.environment * new.substrate, axis=1) * values.oxygen_demand / values.oxygen_molar_mass,
         1e-300)
-    local = np.abs(flow_defect + dt * released * factor / _capacity(stepper, new.water))
+    local = np.abs(flow_defect + dt * released * factor / _capacity(stepper, new))
     if len(older) >= 2:
         local = local + 0.24 * dt**3 * np.abs(_third_difference(
             [new.time, state.time, *(t for t, _ in reversed(older[-2:]))],

@@ -57,7 +57,7 @@ def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None
     (watch, recorder, tally), fine = observed_run(
         scenario, problems[1], lambda share: report(COARSE_SHARE + (1.0 - COARSE_SHARE) * share))
     report(1.0)
-    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), messages(scenario, watch, tally),
+    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), messages(scenario, tally),
                         __version__)
 
 
@@ -85,13 +85,9 @@ def output_times(scenario: Scenario) -> list[float]:
     return [float(time) for time in (*times, duration)]
 
 
-def messages(scenario: Scenario, watch: Watch, tally: Tally) -> list[str]:
+def messages(scenario: Scenario, tally: Tally) -> list[str]:
     """One-line cautions that this run deserves."""
-    zero = CONSTANTS["celsius_zero"].value
     out = []
-    if watch.coldest_wet < zero:
-        out.append(f"Wet material fell to {watch.coldest_wet - zero:.0f} degC, but freezing is not modelled: below 0 degC "
-                   "temperatures are too low and frozen parts would start later than shown.")
     pile = scenario.pile
     if pile.length is not None and pile.shape != "column" and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")

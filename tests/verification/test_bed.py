@@ -85,7 +85,7 @@ def test_conductivity_ends():
     Planted: geometric mean with the exponents exchanged; saturation squared.
     """
     c = record()
-    dry, wet, half = (bed.thermal_conductivity.py_func(0.8, s, c) for s in (0.0, 1.0, 0.5))
+    dry, wet, half = (bed.thermal_conductivity.py_func(0.8, s, 0.0, c) for s in (0.0, 1.0, 0.5))
     assert dry == pytest.approx(0.05, rel=1e-12)
     assert wet == pytest.approx(math.exp(0.2 * math.log(0.3) + 0.8 * math.log(0.57)), rel=1e-12)
     assert half == pytest.approx(0.5 * (dry + wet), rel=1e-12)
@@ -106,7 +106,7 @@ def test_conductivity_lies_between_the_series_and_parallel_bounds():
             shares = ((1.0 - porosity, 0.3), (water, 0.57), (porosity - water, 0.025))
             parallel = sum(share * value for share, value in shares)
             series = 1.0 / sum(share / value for share, value in shares)
-            got = bed.thermal_conductivity.py_func(porosity, saturation, c)
+            got = bed.thermal_conductivity.py_func(porosity, saturation, 0.0, c)
             assert series < got < parallel, (mix, saturation)
 
 
@@ -123,7 +123,7 @@ def test_conductivity_check_values(mix, expected):
     """
     c = record()
     porosity, saturation = pores(*mix, c)
-    assert bed.thermal_conductivity.py_func(porosity, saturation, c) == pytest.approx(expected, abs=0.006)
+    assert bed.thermal_conductivity.py_func(porosity, saturation, 0.0, c) == pytest.approx(expected, abs=0.006)
 
 
 @pytest.mark.parametrize(
