@@ -30,7 +30,7 @@ BALANCES = {
     "enthalpy": {
         "equation": "d[(C_dry + c_w W)(T - T0)]/dt = div(lambda grad T) - div(h N) + vapour + liquid + respiration",
         "terms": ("balances.heat.stored_enthalpy", "matter.bed.thermal_conductivity", "matter.moist_air.moist_enthalpy",
-                  "solver.nodes.liquid_flow", "balances.substrate.heat_of"),
+                  "solver.liquid.liquid_flow", "balances.substrate.heat_of"),
         "solved by": "solver.nodes.sweep",
     },
     "water": {

@@ -10,13 +10,14 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, frozen_share, stored_enthalpy
+from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, stored_enthalpy
 from pilesim.balances.substrate import heat_of, implicit_oxidation
 from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled, inlined
-from pilesim.matter.bed import drainage_potential, water_activity
+from pilesim.matter.bed import water_activity
 from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
+from pilesim.solver.liquid import liquid_flow
 
 
 class Terms(NamedTuple):
@@ -86,60 +87,6 @@ def refresh_gas(stage: Any, terms: Any, pile_count: int, c: Any) -> None:
             activity, _ = water_activity(water[n] / dry_mass[n], c)
         ratio[n], _, _ = vapour_ratio(temperature[n], activity, c)
         enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
-
-
-@compiled
-def _liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_count: int, saturation: Any,
-                 potential: Any, totals: Any, c: Any) -> None:
-    """Liquid water and its heat arriving at each node by capillarity and drainage; leachate to `totals`.
-
-    Parameters
-    ----------
-    capillary : (count + 1, 8) array
-        Conductance for saturation [kg s-1 m-1].
-    pore_volume : (count + 1,) array
-        [m2].
-    saturation, potential : (count + 1,) arrays
-        Work space.
-    """
-    neighbours, pair_drop, floor_length, volume = frame.neighbours, frame.pair_drop, frame.floor_length, frame.volume
-    stage_water, temperature = stage.water, stage.temperature
-    liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
-    wet = False
-    for n in range(pile_count):
-        saturation[n] = 0.0
-        potential[n] = 0.0
-        if pore_volume[n] > 0.0:
-            liquid = stage_water[n] * (1.0 - frozen_share(temperature[n], c))
-            saturation[n] = liquid / (c.water_density * pore_volume[n])
-            potential[n] = drainage_potential(pore_volume[n] / volume[n], saturation[n], c)
-            wet = wet or potential[n] > 0.0
-    leachate = 0.0
-    leachate_heat = 0.0
-    for n in range(pile_count):
-        water = 0.0
-        heat = 0.0
-        own = temperature[n] - c.celsius_zero
-        for d in range(8):
-            m = neighbours[n, d]
-            if m >= pile_count:
-                continue
-            moved = capillary[n, d] * (saturation[m] - saturation[n])
-            if wet:
-                drop = pair_drop[n, d]
-                moved -= drop * potential[n] if drop > 0.0 else drop * potential[m]
-            water += moved
-            heat += moved * 0.5 * (temperature[m] - c.celsius_zero + own)
-        if wet:
-            lost = floor_length[n] * potential[n]
-            leachate += lost
-            leachate_heat += lost * own
-            water -= lost
-            heat -= lost * own
-        liquid_water[n] = c.moist * water
-        liquid_heat[n] = c.moist * c.water_heat_capacity * heat
-    totals[8] = -c.moist * leachate
-    totals[9] = -c.moist * c.water_heat_capacity * leachate_heat
 
 
 @inlined
@@ -363,7 +310,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
         Sweeps used.
     """
     pile_count = order.size
-    _liquid_flow(frame, capillary, pore_volume, stage, pile_count, saturation, potential, rates.totals, c)
+    liquid_flow(frame, capillary, pore_volume, stage, pile_count, saturation, potential, rates.totals, c)
     refresh_gas(stage, terms, pile_count, c)
     sweeps = 0
     while sweeps < most:
