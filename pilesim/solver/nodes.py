@@ -300,8 +300,8 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 @compiled
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
-                outflow: Any, count: int, step: float, limit: float, worst_share: float, most: int, saturation: Any, potential: Any,
-                rates: Any, c: Any) -> int:
+                outflow: Any, count: int, step: float, limit: float, worst_share: float, most: int, saturation: Any,
+                potential: Any, rates: Any, c: Any) -> int:
     """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
 
     Returns

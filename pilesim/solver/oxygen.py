@@ -11,7 +11,6 @@ from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.flow import advection_stencil
 
-
 IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
 
 
