@@ -175,7 +175,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
     with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
     the whole in a sweep and supply minus storage meets reaction within `balance_tolerance`. Limiter ratios are frozen
-    after two sweeps, and renewed while they overdraw a node.
+    on the predicted field, and renewed while they overdraw a node.
 
     Parameters
     ----------
@@ -198,7 +198,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     overdrawn = False
     for iteration in range(most):
-        if iteration < 2 or overdrawn:
+        if iteration < 1 or overdrawn:
             advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, pile_count, advection, total)
             _combine(advection, total, terms, edges, outflow, near, own, given)
         if iteration >= 1:

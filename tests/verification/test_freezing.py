@@ -7,9 +7,9 @@ import math
 import numpy as np
 import pytest
 from CoolProp.HumidAirProp import HAPropsSI
-from verification.property_record import record
 from scipy.optimize import brentq
 from scipy.special import erf, erfc
+from verification.property_record import record
 
 from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, stored_enthalpy, temperature_of
 from pilesim.balances.physics import Physics
@@ -67,8 +67,8 @@ def test_freezing_front_follows_neumann(material: int) -> None:
     """Two-phase Neumann solution (see `neumann_front`), in the ground's own solve and in the pile's Newton.
 
     Tolerance 0.5 %: within a cell the front is placed only to about a quarter of it (observed 2.0, 0.5 and 0.13 % on 60,
-    120 and 240 cells of 5, 2.5 and 1.25 cm). Planted: latent heat dropped (front 80 % too deep); heat capacity of the ramp halved;
-    the kink ignored in the Newton step (no convergence).
+    120 and 240 cells of 5, 2.5 and 1.25 cm). Planted: a tenth of the water left out; heat capacity of the
+    ramp halved.
     """
     exact = neumann_front(20.0 * DAY)
     assert computed_front(240, 3600.0, material) == pytest.approx(exact, rel=0.005)
