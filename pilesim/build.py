@@ -100,6 +100,12 @@ def crest_width(scenario: Scenario) -> float:
     return max(pile.base_width - 2.0 * pile.height / float(np.tan(pile.side_slope)), 0.0)
 
 
+def ground_depth(duration: float) -> float:
+    """Depth of ground [m] that a run of `duration` [s] needs."""
+    long = duration > CONSTANTS["ground_long_run"].value * (1.0 + 1e-9)
+    return CONSTANTS["ground_depth_long" if long else "ground_depth"].value
+
+
 def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
     """Section grid of a scenario; refinement 2 is the run's own grid, 1 its coarse partner."""
     pile = scenario.pile
@@ -107,7 +113,7 @@ def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
         shape=pile.shape, base_width=pile.base_width, height=pile.height, crest_width=crest_width(scenario),
         cover_thickness=scenario.cover.thickness, base_thickness=scenario.base_layer.thickness,
         base_edge=scenario.base_layer.edge, cell=scenario.run.cell, refinement=refinement,
-        ground_depth=CONSTANTS["ground_depth"].value, ground_width=CONSTANTS["ground_width"].value,
+        ground_depth=ground_depth(scenario.run.duration), ground_width=CONSTANTS["ground_width"].value,
     )
 
 
@@ -174,7 +180,7 @@ def _boundaries(scenario: Scenario, record: np.record) -> dict[str, Boundary]:
     film = film_coefficient(weather.wind_speed, record)
     air = Boundary(
         flow_open=True, heat_film=film, temperature=weather.air_temperature, humidity=weather.relative_humidity,
-        gas_film=mass_film_coefficient(film, record), oxygen=record.ambient_oxygen,
+        gas_film=mass_film_coefficient(weather.wind_speed, record), oxygen=record.ambient_oxygen,
     )
     return {
         "surface": air,
@@ -187,7 +193,7 @@ def _boundaries(scenario: Scenario, record: np.record) -> dict[str, Boundary]:
 
 def _start_temperature(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
     surface, deep = scenario.weather.air_temperature, scenario.ground.deep_temperature
-    depth = CONSTANTS["ground_depth"].value
+    depth = CONSTANTS["ground_profile_depth"].value
     temperature = steady_profile(-mesh.z, depth, surface, deep)
     temperature[: mesh.pile_count] = scenario.start.temperature
     return temperature

@@ -28,7 +28,7 @@ BALANCES = {
         "solved by": "solver.oxygen.solve_oxygen",
     },
     "enthalpy": {
-        "equation": "d[(C_dry + c_w W)(T - T0)]/dt = div(lambda grad T) - div(h N) + vapour + liquid + respiration",
+        "equation": "dE(T, W)/dt = div(lambda grad T) - div(h N) + vapour + liquid + respiration",
         "terms": ("balances.heat.stored_enthalpy", "matter.bed.thermal_conductivity", "matter.moist_air.moist_enthalpy",
                   "solver.liquid.liquid_flow", "balances.substrate.heat_of"),
         "solved by": "solver.nodes.sweep",
@@ -43,7 +43,7 @@ BALANCES = {
         "equation": "dB_i/dt = -k_i f_T f_O2 f_w f_eps B_i   (mix fast, mix slow, cover slow)",
         "terms": ("balances.substrate.implicit_oxidation", "matter.biology.temperature_factor",
                   "matter.biology.moisture_factor", "matter.biology.air_space_factor"),
-        "solved by": "solver.nodes.stage_rates",
+        "solved by": "solver.nodes.solve_stage",
     },
 }
 

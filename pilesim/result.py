@@ -1,6 +1,6 @@
 """Results on disk and in short: netCDF and JSON files that appear complete or not at all, and the summary.
 
-The Dataset itself is described in the README; a measure is a variable that has `<name>_error` beside it.
+The Dataset itself is described in DEVELOPERS.md; a measure is a variable that has `<name>_error` beside it.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Assemble the Dataset of a run: fields, history, measures with errors, provenance. See README for its contents."""
+"""Assemble the Dataset of a run: fields, history, measures with errors, provenance. DEVELOPERS.md lists its contents."""
 
 from __future__ import annotations
 
@@ -30,6 +30,13 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
     "heat_conducted_to_air": ("W m-1", "heat lost through the surface film", 0.0, True),
     "heat_carried_by_gas": ("W m-1", "heat lost with gas and vapour", 0.0, True),
     "heat_to_ground": ("W m-1", "heat taken up by the ground or passing through it", 0.0, True),
+    "water_carried_by_gas": ("kg s-1 m-1", "water lost with gas through the outer surface", 0.0, True),
+    "water_lost_by_film": ("kg s-1 m-1", "water lost by diffusion through the surface film", 0.0, True),
+    "metabolic_water": ("kg s-1 m-1", "water made by respiration", 0.0, True),
+    "leachate": ("kg s-1 m-1", "water draining through the floor", 0.0, True),
+    "heat_unaccounted": ("J m-1", "heat that the budget cannot account for so far", 0.0, True),
+    "water_unaccounted": ("kg m-1", "water that the budget cannot account for so far", 0.0, True),
+    "capped_share": ("1", "share of the mix whose gain of permeability is at its cap", 0.0, False),
     "mix_water": ("kg m-1", "water of the mix", 0.0, True),
     "mix_dry_matter": ("kg m-1", "dry matter of the mix", 0.0, True),
 }
@@ -91,7 +98,13 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
         values = np.interp(times, steps, np.array(watch.series[name]) + offset)
         data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
     air = watch.scenario.weather.air_temperature - problem.record.celsius_zero
-    data["air_temperature"] = ("time", np.full(times.size, air), {"units": "degC", "long_name": "air temperature"})
+    weather = watch.scenario.weather
+    for name, value, unit, meaning in (
+        ("air_temperature", air, "degC", "air temperature"), ("air_pressure", problem.record.pressure, "Pa", "air pressure"),
+        ("relative_humidity", weather.relative_humidity, "1", "relative humidity of the air"),
+        ("wind_speed", weather.wind_speed, "m s-1", "wind speed"),
+    ):
+        data[name] = ("time", np.full(times.size, value), {"units": unit, "long_name": meaning})
     empty = watch.pieces.zone_node_weight.sum(axis=1) == 0.0
     for name, rows, factor, offset, unit in (
         ("zone_temperature", watch.zone_temperature, 1.0, -problem.record.celsius_zero, "degC"),
@@ -118,7 +131,8 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
         "base_layer_edge": scenario.base_layer.edge, "elevation_m": scenario.site.elevation,
         "cell_m": scenario.run.cell, "solver_steps": tally.steps,
         "budget_errors": json.dumps({k: float(np.asarray(values[f"budget_error_{k}"])) for k in ("heat", "oxygen", "water")}),
-        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|",
+        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|; null where "
+                           "only one of the two grids reached it",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
     if scenario.start.date is not None:

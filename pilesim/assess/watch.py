@@ -12,19 +12,23 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from pilesim.assess.shares import MixPieces, share_above, share_below
+from pilesim.balances.heat import stored_enthalpies
 from pilesim.inputs.scenario import Scenario
+from pilesim.matter.moist_air import activity_of_air, dry_gas_concentration, vapour_pressure
 from pilesim.section.grid import MIX
-from pilesim.solver.march import DAY, Moment
+from pilesim.solver.march import DAY, HEAT_TOTALS, WATER_TOTALS, Moment
 from pilesim.solver.nodes import TOTALS
 from pilesim.solver.step import Stepper
 
 ANOXIC = 0.01  # mole fraction: the definition of `anoxic_fraction_day_14`
 HISTORY = ("mean_temperature", "share_above_rule_temperature", "share_above_55", "share_reached_55", "anaerobic_share",
            "anoxic_share", "air_intake", "heat_released", "heat_conducted_to_air", "heat_carried_by_gas",
-           "heat_to_ground", "mix_water", "mix_dry_matter", "air_changes", "frozen_share")
+           "heat_to_ground", "water_carried_by_gas", "water_lost_by_film", "metabolic_water", "leachate", "mix_water",
+           "mix_dry_matter", "air_changes", "frozen_share", "capped_share", "heat_unaccounted", "water_unaccounted")
 
 
-_RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground")
+_RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground", "water_carried_by_gas",
+          "water_lost_by_film", "metabolic_water", "leachate")
 
 
 @dataclass(slots=True)
@@ -97,6 +101,11 @@ class Watch:
         level = x0 + (x1 - x0) * part / (t1 - t0)
         return (total - i0 - 0.5 * part * (x0 + level)) / (end - start)
 
+    def _unaccounted(self, name: str, change: np.ndarray, moment: Moment, names: tuple[str, ...]) -> float:
+        """What the budget cannot account for so far: change of storage less what crossed edges or was made."""
+        so_far = self.series[name][-1] if self.series[name] else 0.0
+        return so_far + float(change.sum()) - moment.step * sum(moment.totals[TOTALS.index(total)] for total in names)
+
     def _record(self, stepper: Stepper, moment: Moment, daily: np.ndarray) -> None:
         after, p, limits = moment.after, stepper.problem, self.scenario.limits
         weight, zone_weight = self.pieces.node_weight, self.pieces.zone_node_weight
@@ -104,7 +113,10 @@ class Watch:
         inflow = -float(np.minimum(after.outflow, 0.0).sum())
         dry = stepper.props.dry_mass[MIX]
         gas = float(np.sum(p.mesh.volume[MIX] * _air(stepper)))
-        ambient = p.record.ambient_density / p.record.dry_air_molar_mass
+        weather = self.scenario.weather
+        activity = activity_of_air(weather.air_temperature, weather.relative_humidity, p.record)
+        ambient = dry_gas_concentration(
+            weather.air_temperature, vapour_pressure(weather.air_temperature, activity, p.record), p.record)
         half_frozen = p.record.celsius_zero - 0.5 * p.record.freezing_range
         values = {
             "mean_temperature": float(weight @ after.temperature),
@@ -118,10 +130,19 @@ class Watch:
             "heat_conducted_to_air": -totals["air_film"],
             "heat_carried_by_gas": -totals["gas_enthalpy"] - totals["vapour_film_heat"],
             "heat_to_ground": _into_ground(stepper, moment) - totals["ground_film"],
+            "water_carried_by_gas": -totals["gas_vapour"],
+            "water_lost_by_film": -totals["vapour_film"],
+            "metabolic_water": totals["metabolic"],
+            "leachate": -totals["leachate"],
+            "capped_share": _capped_share(stepper, self.pieces),
             "mix_water": float(stepper.props.water[MIX].sum()),
             "mix_dry_matter": float(dry.sum()),
             "frozen_share": share_below(after.temperature, half_frozen, self.pieces),
             "air_changes": 3600.0 * inflow / ambient / gas,
+            "heat_unaccounted": self._unaccounted("heat_unaccounted", after.stored - moment.before.stored, moment,
+                                                  HEAT_TOTALS),
+            "water_unaccounted": self._unaccounted("water_unaccounted", after.water - moment.before.water, moment,
+                                                   WATER_TOTALS),
         }
         if len(self.times) == 1:  # rates are known from the first step on; the start takes those of that step
             for name in _RATES:
@@ -138,8 +159,19 @@ def _into_ground(stepper: Stepper, moment: Moment) -> float:
     """Rate at which the ground takes up heat [W m-1]."""
     if moment.step == 0.0:
         return 0.0
-    warming = (moment.after.temperature - moment.before.temperature) / moment.step
-    return float(stepper.problem.ground_capacity @ warming)
+    p = stepper.problem
+    dry = np.zeros_like(p.ground_capacity)
+    stored = [np.empty_like(dry) for _ in range(2)]
+    for state, out in zip((moment.before, moment.after), stored, strict=True):
+        stored_enthalpies(state.temperature, dry, p.bed.ground_water, p.ground_capacity, out, p.record)
+    return float(np.sum(stored[1] - stored[0])) / moment.step
+
+
+def _capped_share(stepper: Stepper, pieces: MixPieces) -> float:
+    """Share of the mix whose gain of permeability by drying and decay is held at its cap."""
+    p = stepper.problem
+    gain = stepper.props.permeability[MIX] / max(p.bed.permeability[MIX], 1e-300)
+    return float(pieces.node_weight @ (gain >= p.record.permeability_gain_cap * (1.0 - 1e-9)))
 
 
 def _air(stepper: Stepper) -> np.ndarray:

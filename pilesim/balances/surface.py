@@ -73,15 +73,23 @@ def film_coefficient(wind_speed: float, c: Any) -> float:
 
     Source: McAdams1954 (5.7 + 3.8 v, power 0.78 above 5 m/s, joined); Incropera for pressure.
     """
+    return _wind_law(wind_speed, c.still_air_coefficient, c.wind_coefficient, c)
+
+
+def _wind_law(wind_speed: float, still: float, slope: float, c: Any) -> float:
     limit = c.wind_law_limit
-    at_limit = c.still_air_coefficient + c.wind_coefficient * min(wind_speed, limit)
+    at_limit = still + slope * min(wind_speed, limit)
     beyond = (max(wind_speed, limit) / limit) ** c.wind_exponent
     return float(at_limit * beyond * (c.pressure / c.standard_pressure) ** c.convection_pressure_exponent)
 
 
-def mass_film_coefficient(heat_film: float, c: Any) -> float:
-    """Mass transfer coefficient [m s-1] by the analogy h / (rho c_p) with ambient air. Source: Incropera."""
-    return float(heat_film / (c.ambient_density * c.dry_air_heat_capacity))
+def mass_film_coefficient(wind_speed: float, c: Any) -> float:
+    """Mass transfer coefficient [m s-1] in `wind_speed` [m s-1].
+
+    By the analogy h / (rho c_p) with ambient air, h without radiation. Source: Watmuff1977 (2.8 + 3.0 v), Incropera.
+    """
+    film = _wind_law(wind_speed, c.convective_still_air_coefficient, c.convective_wind_coefficient, c)
+    return film / float(c.ambient_density * c.dry_air_heat_capacity)
 
 
 def gather_edges(

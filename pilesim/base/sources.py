@@ -40,8 +40,6 @@ _ALL = (
     Source("vanGinkel1999", "van Ginkel, J.T. et al. (1999), physical properties of composting material: gas permeability, "
            "oxygen diffusion and thermal conductivity (air-filled porosity from phase densities)"),
     Source("KozenyCarman", "Kozeny-Carman dependence of permeability on porosity; any text on flow in porous media"),
-    Source("Richard2004", "Richard, T.L., Veeken, A.H.M., de Wilde, V., Hamelers, H.V.M. (2004), Air-filled porosity and "
-           "permeability relationships during solid-state fermentation, Biotechnol. Prog. 20, 1372"),
     Source("Das1997", "Das, K., Keener, H.M. (1997), Moisture effect on compaction and permeability in composts, "
            "J. Environ. Eng. 123, 275"),
     Source("Ernstson1993", "Ernstson, M.-L., Rasmuson, A. (1993), Field and laboratory measurements on a pile of chipped "
@@ -56,6 +54,8 @@ _ALL = (
     Source("Finstein", "Heat released per mass of oxygen used in composting, as collected by Haug (1993) after Finstein "
            "and Harper"),
     Source("McAdams1954", "McAdams, W.H. (1954), Heat Transmission, after Juerges: surface coefficient against wind"),
+    Source("Watmuff1977", "Watmuff, J.H., Charters, W.W.S., Proctor, D. (1977), Solar and wind induced external coefficients "
+           "for solar collectors, COMPLES 2; the law without radiation, recalled from memory"),
     Source("Incropera", "Any text on convective heat transfer: forced convection scales with density to the power 0.8"),
     Source("CFR503", "United States, 40 CFR Part 503, Appendix B: 55 degrees Celsius or higher for three days in a "
            "within-vessel or static aerated pile; the wording here is from a secondary copy"),
@@ -63,7 +63,7 @@ _ALL = (
     Source("ExactMathematics", "Exact by definition or by mathematics"),
     Source("CommonPractice", "Common practice of the trade, no source"),
     Source("Tuned", "Chosen so that facts of practice come out of the model; not a measurement"),
-    Source("Guess", "A guess of the right order; results were seen to change little when it changes fivefold"),
+    Source("Guess", "A guess of the right order"),
 )
 
 SOURCES: dict[str, Source] = {source.key: source for source in _ALL}

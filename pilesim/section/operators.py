@@ -18,7 +18,6 @@ from pilesim.section.grid import GROUND, NONE, SectionGrid
 
 EAST, WEST, NORTH, SOUTH, NORTH_EAST, NORTH_WEST, SOUTH_EAST, SOUTH_WEST = range(8)
 SMALL_JACOBIAN = 0.3  # below this share of the mean a corner is replaced by interior points
-_STEPS = ((0, 1), (0, -1), (1, 0), (-1, 0), (1, 1), (1, -1), (-1, 1), (-1, -1))
 _CORNERS = ((0, 0), (0, 1), (1, 0), (1, 1))  # (dj, di) of the corners: bottom left, bottom right, top left, top right
 _EDGE_ENDS = ((0, 1), (2, 3), (0, 2), (1, 3))  # tail and head corner of bottom, top, left, right
 # corner pair -> direction from the first to the second, and back

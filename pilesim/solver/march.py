@@ -14,6 +14,8 @@ from pilesim.solver.nodes import TOTALS
 from pilesim.solver.step import Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
 
 DAY = 86400.0
+HEAT_TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat")
+WATER_TOTALS = ("gas_vapour", "vapour_film", "metabolic", "leachate")
 
 
 @dataclass(slots=True)
@@ -157,12 +159,10 @@ def budget_errors(problem: Problem, start: tuple[np.ndarray, np.ndarray], state:
         Stored enthalpy and water at the start.
     """
     i = {name: k for k, name in enumerate(TOTALS)}
-    heat_names = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat")
-    water_names = ("gas_vapour", "vapour_film", "metabolic", "leachate")
-    heat = float(np.sum(state.stored - start[0])) - sum(tally.inputs[i[k]] for k in heat_names)
-    water = float(np.sum(state.water - start[1])) - sum(tally.inputs[i[k]] for k in water_names)
-    heat_scale = sum(tally.throughput[i[k]] for k in heat_names) + 1e-6 * float(np.sum(np.abs(start[0])))
-    water_scale = sum(tally.throughput[i[k]] for k in water_names) + 1e-6 * float(np.sum(start[1]))
+    heat = float(np.sum(state.stored - start[0])) - sum(tally.inputs[i[k]] for k in HEAT_TOTALS)
+    water = float(np.sum(state.water - start[1])) - sum(tally.inputs[i[k]] for k in WATER_TOTALS)
+    heat_scale = sum(tally.throughput[i[k]] for k in HEAT_TOTALS) + 1e-6 * float(np.sum(np.abs(start[0])))
+    water_scale = sum(tally.throughput[i[k]] for k in WATER_TOTALS) + 1e-6 * float(np.sum(start[1]))
     supplied, _, stored = tally.oxygen
     oxygen = supplied - stored - tally.oxygen_burnt
     oxygen_scale = abs(supplied) + tally.oxygen_burnt + abs(stored) + tally.oxygen_at_start

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 COARSE_SHARE = 0.15  # of the run time, for the progress bar
+CAPPED_SHARE = 0.5  # of the mix: more at the cap of the gain of permeability deserves a caution
+OXYGEN_BUDGET = 1e-3  # of throughput: a larger error of the oxygen budget deserves a caution
 PLUME_PERMEABILITY = 1e-7  # [m2] above it a wide pile convects in plumes that no grid settles
 
 
@@ -38,7 +40,7 @@ def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None
     Returns
     -------
     xarray.Dataset
-        Fields over time and section, history, and every measure with its numerical error (see README).
+        Fields over time and section, history, and every measure with its numerical error (see DEVELOPERS.md).
 
     Raises
     ------
@@ -57,15 +59,15 @@ def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None
     (watch, recorder, tally), fine = observed_run(
         scenario, problems[1], lambda share: report(COARSE_SHARE + (1.0 - COARSE_SHARE) * share))
     report(1.0)
-    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), messages(scenario, tally),
-                        __version__)
+    cautions = messages(scenario, watch, tally, fine)
+    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), cautions, __version__)
 
 
 def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float], None],
                  controls: Controls | None = None) -> tuple[tuple[Watch, Recorder, Tally], Values]:
     """March one problem to the end; returns its observers and tally, and its measures."""
     duration = scenario.run.duration
-    watch = Watch(scenario, mix_pieces(problem), CONSTANTS["rule_temperature"].value)
+    watch = Watch(scenario, mix_pieces(problem), CONSTANTS["hygiene_temperature"].value)
     recorder = Recorder(output_times(scenario))
 
     def observe(stepper: Stepper, moment: Moment) -> None:
@@ -80,12 +82,13 @@ def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float],
 
 def output_times(scenario: Scenario) -> list[float]:
     """Output times [s]: every `run.output_every` from the start, and the end."""
-    every, duration = scenario.run.output_every, scenario.run.duration
+    duration = scenario.run.duration
+    every = min(scenario.run.output_every, duration)
     times = list(np.arange(0.0, duration * (1.0 - 1e-9), every))
     return [float(time) for time in (*times, duration)]
 
 
-def messages(scenario: Scenario, tally: Tally) -> list[str]:
+def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> list[str]:
     """One-line cautions that this run deserves."""
     out = []
     pile = scenario.pile
@@ -93,6 +96,13 @@ def messages(scenario: Scenario, tally: Tally) -> list[str]:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
     if scenario.mix.permeability >= PLUME_PERMEABILITY and pile.base_width >= 4.0 * pile.height:
         out.append("So permeable and wide a mix convects in plumes that no grid settles: trust shares and means, not places.")
+    capped = max(watch.series["capped_share"])
+    if capped > CAPPED_SHARE:
+        out.append(f"Drying and decay opened {100 * capped:.0f} percent of the mix to the largest gain of permeability "
+                   "allowed; real gains may be larger or smaller.")
+    error = float(np.asarray(values["budget_error_oxygen"]))
+    if error > OXYGEN_BUDGET:
+        out.append(f"The oxygen budget is open by {error:.1e} of throughput; a longer run or a smaller run.cell closes it.")
     if tally.oxygen_unfinished > 0.01 * tally.steps:
         out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "
                    "try another run.cell.")
