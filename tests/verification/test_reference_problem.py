@@ -1,0 +1,22 @@
+"""The reduced pile problem R1 (stated in reduced.py) against two independent computations made for this project."""
+
+import pytest
+from verification.reduced import R1_CONVERGED, R1_PAIRS, r1_grid, r1_history, r1_problem
+
+from pilesim.solver.step import Controls
+
+
+def test_reference_problem():
+    """Mean temperature and oxygen used on days 1, 3, 10 and 30, extrapolated from 30 x 25 and 60 x 50 cells, with the
+    tolerances that runs have by default.
+
+    Tolerance 0.15 K and 0.8 % of the midpoints: the two computations differ from each other by up to 0.12 K and 0.8 %
+    (stored against quasi-steady oxygen on day 3). Observed at most 0.09 K and 0.5 %. Planted: first-order upwinding
+    (day 30: see below); step tolerance 0.05 K (day 3: 0.9 % of oxygen); conductivity of the cover given to all;
+    half saturation doubled; buoyancy of the upper node.
+    """
+    coarse, fine = (r1_history(r1_problem(r1_grid(refinement)), list(R1_PAIRS), Controls())[0] for refinement in (1, 2))
+    for day, (temperature, oxygen) in R1_CONVERGED.items():
+        found = fine[day] + (fine[day] - coarse[day]) / 3  # second order: the error of the finer grid is a third of it
+        assert found[0] == pytest.approx(temperature, abs=0.15), f"day {day}"
+        assert found[1] == pytest.approx(oxygen, rel=0.008), f"day {day}"
