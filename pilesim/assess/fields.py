@@ -59,6 +59,12 @@ class Recorder:
         self.last = now
 
 
+def reported_oxygen(oxygen: np.ndarray, ambient: float) -> np.ndarray:
+    """Mole fraction as reported: traces below zero (skewed cells) and above ambient (inlet nodes of coarse grids, up to a
+    hundredth of ambient) are numerical, needed by the balance, and cut here."""
+    return np.clip(oxygen, 0.0, ambient)
+
+
 def _fields(stepper: Stepper, state: State, respiration: np.ndarray) -> dict[str, np.ndarray]:
     p, props, count = stepper.problem, stepper.props, stepper.problem.mesh.count
     record = p.record
@@ -74,7 +80,7 @@ def _fields(stepper: Stepper, state: State, respiration: np.ndarray) -> dict[str
     heat = respiration[:count] * record.oxygen_molar_mass * record.heat_per_oxygen
     return {
         "temperature": state.temperature[:count] - record.celsius_zero,
-        "oxygen": np.where(pile, 100.0 * np.maximum(state.oxygen[:count], 0.0), np.nan),
+        "oxygen": np.where(pile, 100.0 * reported_oxygen(state.oxygen, record.ambient_oxygen)[:count], np.nan),
         "moisture": 100.0 * own_water / wet,
         "water": (1.0 - frozen) * state.water[:count] / volume,
         "ice": frozen * state.water[:count] / volume,

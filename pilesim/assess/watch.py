@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pilesim.assess.fields import reported_oxygen
 from pilesim.assess.shares import MixPieces, share_above, share_below
 from pilesim.balances.heat import stored_enthalpies
 from pilesim.inputs.scenario import Scenario
@@ -62,7 +63,7 @@ class Watch:
 
     def __call__(self, stepper: Stepper, moment: Moment) -> None:
         after = moment.after
-        oxygen = np.maximum(after.oxygen, 0.0)
+        oxygen = reported_oxygen(after.oxygen, stepper.problem.record.ambient_oxygen)
         if not self.times:
             self.longest = np.zeros_like(after.temperature)
             self.current = np.zeros_like(after.temperature)
