@@ -74,8 +74,8 @@ def test_levels_on_the_corners():
 @pytest.mark.parametrize(("a", "b"), [(1.0, 0.0), (0.0, 1.0), (1.0, 2.0), (-1.0, 0.7)])
 def test_share_of_a_linear_field_is_exact(changes, a, b):
     """On skewed cells too: a linear field is linear in every triangle. Uniform density, polygon by hand from the
-    outline. Tolerance: round-off of some thousand sums. Planted: node counts (1e-2 off); the centre of a cell given
-    the value of one corner.
+    outline. Tolerance: round-off of some thousand sums. Planted: the centre of a cell given the value of one
+    corner.
     """
     problem = problem_with(**{"mix.compaction": "0 1/m", **changes})
     pieces, mesh = mix_pieces(problem), problem.mesh
@@ -115,7 +115,7 @@ def test_zones_of_a_rectangle():
     the lowest 0.3 m otherwise; crest and flank within 0.4 m of the cover, parted by the diagonal of the corner; core
     the rest. Cells of 10 cm end on every border but the diagonal, which cuts cells into whole triangles.
 
-    Planted: zone of a cell by its centre; floor before toe; skin of 0.3 m; crest by the place instead of the normal.
+    Planted: zone of a cell by its centre; floor before toe; skin of 0.3 m.
     """
     problem = problem_with(**RECTANGLE)
     pieces = mix_pieces(problem)
@@ -278,7 +278,7 @@ def test_value_on_a_day():
 # --- a whole run -----------------------------------------------------------------------------------------------------
 def test_output_times_change_no_measure():
     """Every measure of two runs that differ in `run.output_every` is the same to the last bit, though the rule (six
-    hours) is met and the mix reaches 55 degC between outputs. Planted: a step that ends on every output time.
+    hours) is met and the mix reaches 55 degC between outputs. Planted: watching only steps with an output.
     """
     found = []
     for every in ("30 minute", "60 hour"):
