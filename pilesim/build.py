@@ -210,7 +210,7 @@ def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
             record: np.record) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
     """Organic matter and ash, and water of each material at each node [kg m-1]; checks that it fits."""
     organic, ash, wet = (np.zeros((5, mesh.count + 1)) for _ in range(3))
-    surface = grid.mix_surface[np.argsort(grid.mix_surface[:, 0], kind="stable")]
+    surface = grid.mix_surface[::-1]  # from the axis outwards
     top = np.interp(mesh.quarter_x, surface[:, 0], surface[:, 1])
     depth = np.maximum(top - mesh.quarter_z, 0.0)
     for number, where, material, compaction in (
