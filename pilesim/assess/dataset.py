@@ -14,6 +14,7 @@ from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
 from pilesim.build import Problem
+from pilesim.inputs.scenario import Weather
 from pilesim.section.grid import BASE, COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
@@ -90,8 +91,7 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
     for name, (unit, meaning, offset, extensive) in _HISTORY.items():
         values = np.interp(times, steps, np.array(watch.series[name]) + offset)
         data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
-    air = watch.scenario.weather.air_temperature - problem.record.celsius_zero
-    data["air_temperature"] = ("time", np.full(times.size, air), {"units": "degC", "long_name": "air temperature"})
+    data["air_temperature"] = ("time", _outside(problem, watch, times), {"units": "degC", "long_name": "air temperature"})
     empty = watch.pieces.zone_node_weight.sum(axis=1) == 0.0
     for name, rows, factor, offset, unit in (
         ("zone_temperature", watch.zone_temperature, 1.0, -problem.record.celsius_zero, "degC"),
@@ -102,6 +102,15 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
         values[:, empty] = np.nan
         data[name] = (("time", "mix_zone"), values, {"units": unit, "long_name": f"mean {name[5:]} of each zone of the mix"})
     return data
+
+
+def _outside(problem: Problem, watch: Watch, times: np.ndarray) -> np.ndarray:
+    """Air temperature at `times` [degC]."""
+    weather = watch.scenario.weather
+    if problem.outside is not None:
+        return problem.outside.line.temperature(times) - problem.record.celsius_zero
+    assert isinstance(weather, Weather)
+    return np.full(times.size, weather.air_temperature - problem.record.celsius_zero)
 
 
 def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[str], version: str) -> dict[str, Any]:

@@ -104,7 +104,7 @@ class Watch:
         inflow = -float(np.minimum(after.outflow, 0.0).sum())
         dry = stepper.props.dry_mass[MIX]
         gas = float(np.sum(p.mesh.volume[MIX] * _air(stepper)))
-        ambient = p.record.ambient_density / p.record.dry_air_molar_mass
+        ambient = stepper.record.ambient_density / p.record.dry_air_molar_mass
         half_frozen = p.record.celsius_zero - 0.5 * p.record.freezing_range
         values = {
             "mean_temperature": float(weight @ after.temperature),
