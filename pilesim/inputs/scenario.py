@@ -32,7 +32,8 @@ from pilesim.inputs.template import template
 from pilesim.inputs.values import read_months, read_value
 
 __all__ = [
-    "BaseLayer", "ColdSnap", "Cover", "Ground", "Limits", "Mix", "MonthlyWeather", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "BaseLayer", "ColdSnap", "Cover", "Ground", "Limits", "Mix", "MonthlyWeather",
+    "Pile", "Run", "Scenario", "Site", "Start", "Weather",
     "bundled", "load", "set_values", "template",
 ]
 

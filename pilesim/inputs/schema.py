@@ -83,11 +83,11 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "weather": {
         "kind": _word("how the weather is given; monthly: lists of 12 values from January on, and a start.date",
                       "constant", "monthly", later=("file",)),
-        "air_temperature": _temperature("outdoor air; monthly: 12 means", -70.0, 60.0, required=True),
+        "air_temperature": _temperature("outdoor air; for monthly weather 12 means", -70.0, 60.0, required=True),
         "relative_humidity": _share("outdoor air", 0.0, 100.0, "weather_relative_humidity"),
         "wind_speed": Key("sets the surface coefficient", unit="m s-1", shown="m/s", high=50.0,
                           constant="weather_wind_speed"),
-        "daily_range": Key("monthly only: warmest (15:00) above coldest (03:00), a difference", unit="delta_degC",
+        "daily_range": Key("monthly only: warmest above coldest hour, one value or 12", unit="delta_degC",
                            shown="delta_degC", high=40.0, example="10 delta_degC"),
     },
     "pile": {
@@ -172,7 +172,7 @@ SUBTABLES: dict[str, dict[str, dict[str, Key]]] = {
     "weather": {
         "cold_snap": {
             "start": Key("days since the build", unit="s", shown="day", high=3660.0, required=True),
-            "duration": Key("of the cold spell, ramps of 6 hours included", unit="s", shown="day", low=0.5, high=366.0,
+            "duration": Key("of the cold spell, its ramps included", unit="s", shown="day", low=0.5, high=366.0,
                             required=True),
             "temperature_drop": Key("by which the air is colder, a difference", unit="delta_degC", shown="delta_degC",
                                     high=60.0, required=True),

@@ -22,7 +22,6 @@ from pilesim.inputs.schema import (
     suggestion,
 )
 
-
 MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
           "November", "December")
 

@@ -179,16 +179,16 @@ def test_step_means_let_the_steps_be_long():
 
 
 def test_free_steps_follow_the_weather_of_a_burning_pile():
-    """Default tolerance against a fifth of it, ten days through ignition and a cold snap: rms over the mix below 0.15 K.
+    """Default tolerance against a fifth of it, ten days through ignition and a cold snap: rms over the mix below 0.05 K.
 
-    The allowance of a run is 0.05 K a day's error at its steepest moment three times; far below any grid error. Planted:
-    the tolerance of the first run ten times larger.
+    0.05 K is the time error that a run may have, far below any error of the grid; seen 0.024 K. Planted: the tolerance
+    of the first run ten times larger (0.17 K).
     """
     changes = {"run.cell": "25 cm", "run.duration": "10 day", "weather.cold_snap.start": "5 day"}
     problem = build(load("winter_start").with_(**changes), 1)
     ends = [march(problem, 10 * DAY, Controls(tolerance=t), lambda stepper, moment: None)[1].temperature
             for t in (0.006, 0.0012)]
-    assert _rms(problem, ends[0], ends[1]) < 0.15
+    assert _rms(problem, ends[0], ends[1]) < 0.05
 
 
 def test_history_holds_the_air_of_the_output_times():
