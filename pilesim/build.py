@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from types import SimpleNamespace
 
 import numpy as np
 
@@ -13,24 +14,36 @@ from pilesim.balances.heat import stored_enthalpies, temperatures_of
 from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.surface import (
     FIXED,
+    AirEdges,
     Boundary,
     EdgeArrays,
+    edges_in_air,
     film_coefficient,
     gather_edges,
     mass_film_coefficient,
 )
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
-from pilesim.inputs.records import BaseLayer, Cover, Mix
+from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Weather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
 from pilesim.matter.moist_air import activity_of_air
+from pilesim.matter.weather import Air, AirLine, air_line
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, section_grid
 from pilesim.section.operators import Mesh, build_mesh
 
+AIR_EDGES = frozenset({"surface", "ground_surface", "floor_air"})
 GROUND_EDGES = frozenset({"ground_surface", "ground_bottom", "ground_side"})
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """Air that changes: its course, and where the section meets it."""
+
+    line: AirLine
+    where: AirEdges
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +70,8 @@ class Problem:
         Heat capacity of the ground's share of each node [J K-1 m-1].
     water_of_mix : float
         Water of the mix as built, before shared nodes even it out [kg m-1].
+    outside : Outside or None
+        Air that changes; without it `edges` hold for the whole run, with it they are those of the start.
     """
 
     grid: SectionGrid
@@ -75,6 +90,7 @@ class Problem:
     norm_volume: np.ndarray
     ground_capacity: np.ndarray
     water_of_mix: float = 0.0
+    outside: Outside | None = None
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
         """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
@@ -98,6 +114,15 @@ def crest_width(scenario: Scenario) -> float:
         return pile.crest_width
     assert pile.side_slope is not None
     return max(pile.base_width - 2.0 * pile.height / float(np.tan(pile.side_slope)), 0.0)
+
+
+def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) -> Air:
+    """Mean of the air outside from `start` to `end` [s]; the value where they are equal."""
+    if problem.outside is not None:
+        return problem.outside.line.mean(start, end)
+    weather = scenario.weather
+    assert isinstance(weather, Weather)
+    return Air(weather.air_temperature, weather.relative_humidity, weather.wind_speed)
 
 
 def ground_depth(duration: float) -> float:
@@ -128,19 +153,24 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     grid = scenario_grid(scenario, refinement)
     mesh = build_mesh(grid)
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
-    weather = scenario.weather
     values = {"pressure": pressure, "oxygen_demand": scenario.mix.oxygen_demand,
               "respiratory_quotient": scenario.mix.respiratory_quotient}
     record = run_record(physics, ambient_density=1.0, **values)
-    activity = activity_of_air(weather.air_temperature, weather.relative_humidity, record)
-    density = gas_density(weather.air_temperature, activity, record.ambient_oxygen, record)
-    record = run_record(physics, ambient_density=density, **values)
+    air, line = _air(scenario, record)
+    record = run_record(physics, ambient_density=_air_density(air, record), **values)
     node = mesh.node_at(grid.x.shape)
     named_edges = dict(grid.edges)
     if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":
         j, right = grid.floor_row, grid.x.shape[1] - 1
         named_edges["floor_air"] = np.array([[[j, i], [j, i + 1]] for i in range(right)])
-    edges = gather_edges(named_edges, _boundaries(scenario, record), GROUND_EDGES, node, mesh.x, mesh.z, record)
+    boundaries = _boundaries(scenario, air, record)
+    edges = gather_edges(named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record)
+    outside = None
+    if line is not None:
+        away = {name: boundaries[name] for name in boundaries if name not in AIR_EDGES}
+        still = gather_edges(named_edges, away, GROUND_EDGES, node, mesh.x, mesh.z, record)
+        lengths = [_edge_lengths(named_edges.get(name), node, mesh) for name in ("surface", "ground_surface")]
+        outside = Outside(line, AirEdges(still, lengths[0], lengths[1], edges.is_open))
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
@@ -150,7 +180,50 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
-    return replace(problem, water_of_mix=float(wet[MIX].sum()))
+    return replace(problem, water_of_mix=float(wet[MIX].sum()), outside=outside)
+
+
+def _air(scenario: Scenario, record: np.record) -> tuple[Air, AirLine | None]:
+    """Air at the start, and its course where it changes."""
+    weather = scenario.weather
+    if not isinstance(weather, MonthlyWeather):
+        return Air(weather.air_temperature, weather.relative_humidity, weather.wind_speed), None
+    assert scenario.start.date is not None  # the inputs see to it
+    line = air_line(weather, scenario.start.date, scenario.run.duration, plain_record(record))
+    return line.mean(0.0, 0.0), line
+
+
+def _air_density(air: Air, record: np.record) -> float:
+    activity = activity_of_air(air.temperature, air.humidity, record)
+    return float(gas_density(air.temperature, activity, record.ambient_oxygen, record))
+
+
+def plain_record(record: np.record) -> SimpleNamespace:
+    """The record's values as plain floats: reading them from a record is slow."""
+    return SimpleNamespace(**{name: float(record[name]) for name in record.dtype.names or ()})
+
+
+def _edge_lengths(pairs: np.ndarray | None, node: np.ndarray, mesh: Mesh) -> np.ndarray:
+    """Length of an outer edge that belongs to each node [m]."""
+    out = np.zeros(mesh.count + 1)
+    if pairs is not None and len(pairs):
+        ends = node[pairs[:, :, 0], pairs[:, :, 1]]
+        half = 0.5 * np.hypot(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]], mesh.z[ends[:, 1]] - mesh.z[ends[:, 0]])
+        np.add.at(out, ends[:, 0], half)
+        np.add.at(out, ends[:, 1], half)
+    return out
+
+
+def edges_over(problem: Problem, record: np.record, start: float, end: float) -> EdgeArrays:
+    """Boundary exchange with the mean air from `start` to `end` [s]; sets the ambient density of `record` to match.
+
+    `record` is the caller's own copy of the problem's.
+    """
+    if problem.outside is None:
+        return problem.edges
+    air = problem.outside.line.mean(start, end)
+    record["ambient_density"] = _air_density(air, record)
+    return edges_in_air(problem.outside.where, _surface(air, record), record)
 
 
 def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
@@ -175,24 +248,33 @@ def empty_properties(count: int) -> Properties:
     return Properties._make(arrays)
 
 
-def _boundaries(scenario: Scenario, record: np.record) -> dict[str, Boundary]:
-    weather = scenario.weather
-    film = film_coefficient(weather.wind_speed, record)
-    air = Boundary(
-        flow_open=True, heat_film=film, temperature=weather.air_temperature, humidity=weather.relative_humidity,
-        gas_film=mass_film_coefficient(weather.wind_speed, record), oxygen=record.ambient_oxygen,
+def _surface(air: Air, record: np.record) -> Boundary:
+    film = film_coefficient(air.wind_speed, record)
+    return Boundary(
+        flow_open=True, heat_film=film, temperature=air.temperature, humidity=air.humidity,
+        gas_film=mass_film_coefficient(air.wind_speed, record), oxygen=record.ambient_oxygen,
     )
+
+
+def _boundaries(scenario: Scenario, air: Air, record: np.record) -> dict[str, Boundary]:
+    surface = _surface(air, record)
     return {
-        "surface": air,
-        "ground_surface": Boundary(heat_film=film, temperature=weather.air_temperature),
+        "surface": surface,
+        "ground_surface": Boundary(heat_film=surface.heat_film, temperature=air.temperature),
         "ground_bottom": Boundary(heat_film=FIXED, temperature=scenario.ground.deep_temperature),
-        "floor_air": Boundary(flow_open=True, temperature=weather.air_temperature,
-                              humidity=weather.relative_humidity, oxygen=record.ambient_oxygen),
+        "floor_air": Boundary(flow_open=True, temperature=air.temperature, humidity=air.humidity,
+                              oxygen=record.ambient_oxygen),
     }
 
 
 def _start_temperature(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
-    surface, deep = scenario.weather.air_temperature, scenario.ground.deep_temperature
+    """Everything built as given; the ground steady from the air (the mean of the month of building) to deep down."""
+    weather, deep = scenario.weather, scenario.ground.deep_temperature
+    if isinstance(weather, MonthlyWeather):
+        assert scenario.start.date is not None
+        surface = weather.air_temperature[scenario.start.date.month - 1]
+    else:
+        surface = weather.air_temperature
     depth = CONSTANTS["ground_profile_depth"].value
     temperature = steady_profile(-mesh.z, depth, surface, deep)
     temperature[: mesh.pile_count] = scenario.start.temperature

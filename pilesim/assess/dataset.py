@@ -13,7 +13,7 @@ from pilesim.assess.measures import MEASURES, Values, halves
 from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
-from pilesim.build import Problem
+from pilesim.build import Problem, outside_air
 from pilesim.section.grid import BASE, COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
@@ -97,14 +97,14 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
     for name, (unit, meaning, offset, extensive) in _HISTORY.items():
         values = np.interp(times, steps, np.array(watch.series[name]) + offset)
         data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
-    air = watch.scenario.weather.air_temperature - problem.record.celsius_zero
-    weather = watch.scenario.weather
+    air = [outside_air(problem, watch.scenario, time, time) for time in times]
     for name, value, unit, meaning in (
-        ("air_temperature", air, "degC", "air temperature"), ("air_pressure", problem.record.pressure, "Pa", "air pressure"),
-        ("relative_humidity", weather.relative_humidity, "1", "relative humidity of the air"),
-        ("wind_speed", weather.wind_speed, "m s-1", "wind speed"),
+        ("air_temperature", [a.temperature - problem.record.celsius_zero for a in air], "degC", "air temperature"),
+        ("air_pressure", [problem.record.pressure] * times.size, "Pa", "air pressure"),
+        ("relative_humidity", [a.humidity for a in air], "1", "relative humidity of the air"),
+        ("wind_speed", [a.wind_speed for a in air], "m s-1", "wind speed"),
     ):
-        data[name] = ("time", np.full(times.size, value), {"units": unit, "long_name": meaning})
+        data[name] = ("time", np.array(value), {"units": unit, "long_name": meaning})
     empty = watch.pieces.zone_node_weight.sum(axis=1) == 0.0
     for name, rows, factor, offset, unit in (
         ("zone_temperature", watch.zone_temperature, 1.0, -problem.record.celsius_zero, "degC"),

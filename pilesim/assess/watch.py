@@ -14,6 +14,7 @@ import numpy as np
 from pilesim.assess.fields import reported_oxygen
 from pilesim.assess.shares import MixPieces, share_above, share_below
 from pilesim.balances.heat import stored_enthalpies
+from pilesim.build import outside_air
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter.moist_air import activity_of_air, dry_gas_concentration, vapour_pressure
 from pilesim.section.grid import MIX
@@ -114,10 +115,10 @@ class Watch:
         inflow = -float(np.minimum(after.outflow, 0.0).sum())
         dry = stepper.props.dry_mass[MIX]
         gas = float(np.sum(p.mesh.volume[MIX] * _air(stepper)))
-        weather = self.scenario.weather
-        activity = activity_of_air(weather.air_temperature, weather.relative_humidity, p.record)
+        air = outside_air(p, self.scenario, moment.before.time, after.time)
+        activity = activity_of_air(air.temperature, air.humidity, p.record)
         ambient = dry_gas_concentration(
-            weather.air_temperature, vapour_pressure(weather.air_temperature, activity, p.record), p.record)
+            air.temperature, vapour_pressure(air.temperature, activity, p.record), p.record)
         half_frozen = p.record.celsius_zero - 0.5 * p.record.freezing_range
         values = {
             "mean_temperature": float(weight @ after.temperature),

@@ -92,6 +92,40 @@ def mass_film_coefficient(wind_speed: float, c: Any) -> float:
     return film / float(c.ambient_density * c.dry_air_heat_capacity)
 
 
+class AirEdges(NamedTuple):
+    """Where the section meets the outside air, apart from what the air is; node arrays of length count + 1."""
+
+    constant: EdgeArrays  # exchange of all other edges
+    surface: np.ndarray  # m, length through which heat, vapour and oxygen pass
+    ground: np.ndarray  # m, length of the ground's surface: heat only
+    is_open: np.ndarray  # bool: gas passes
+
+
+def edges_in_air(where: AirEdges, air: Boundary, c: Any) -> EdgeArrays:
+    """Boundary exchange at the nodes when the outside air is `air`, as :func:`gather_edges` gives it."""
+    fixed = where.constant
+    ratio, heat, flows = _exchange(air, where.surface, c)
+    below = air.heat_film * where.ground
+    enters = where.is_open
+    return fixed._replace(
+        film=fixed.film + heat + below, film_heat=fixed.film_heat + (heat + below) * air.temperature,
+        ground_film=fixed.ground_film + below, ground_film_heat=fixed.ground_film_heat + below * air.temperature,
+        gas_film=fixed.gas_film + flows, gas_film_vapour=fixed.gas_film_vapour + flows * ratio,
+        gas_film_oxygen=fixed.gas_film_oxygen + flows * air.oxygen,
+        is_open=fixed.is_open | enters, is_fixed=fixed.is_fixed | enters,
+        enthalpy_in=np.where(enters, moist_enthalpy(air.temperature, ratio, c), fixed.enthalpy_in),
+        vapour_in=np.where(enters, ratio, fixed.vapour_in), oxygen_in=np.where(enters, air.oxygen, fixed.oxygen_in),
+    )
+
+
+def _exchange(b: Boundary, length: np.ndarray, c: Any) -> tuple[float, np.ndarray, np.ndarray]:
+    """Vapour ratio outside [kg mol-1]; heat film [W K-1 m-1] and gas film [mol s-1 m-1] of `length` [m]."""
+    activity = activity_of_air(b.temperature, b.humidity, c)
+    air = (c.pressure - vapour_pressure(b.temperature, activity, c)) / (c.gas_constant * b.temperature)
+    concentration = c.reference_concentration if c.constant_density > 0 else air
+    return vapour_ratio(b.temperature, activity, c)[0], b.heat_film * length, b.gas_film * length * concentration
+
+
 def gather_edges(
     edges: Mapping[str, np.ndarray], boundaries: Mapping[str, Boundary], ground: frozenset[str], node: np.ndarray,
     x: np.ndarray, z: np.ndarray, c: Any,
@@ -118,16 +152,13 @@ def gather_edges(
         b = boundaries.get(name, CLOSED)
         ends = node[pairs[:, :, 0], pairs[:, :, 1]]
         half = 0.5 * np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
-        activity = activity_of_air(b.temperature, b.humidity, c)
-        ratio = vapour_ratio(b.temperature, activity, c)[0]
-        air = (c.pressure - vapour_pressure(b.temperature, activity, c)) / (c.gas_constant * b.temperature)
+        ratio, heat, exchange = _exchange(b, half, c)
         for end in (ends[:, 0], ends[:, 1]):
-            np.add.at(out.film, end, b.heat_film * half)
-            np.add.at(out.film_heat, end, b.heat_film * half * b.temperature)
+            np.add.at(out.film, end, heat)
+            np.add.at(out.film_heat, end, heat * b.temperature)
             if name in ground:
-                np.add.at(out.ground_film, end, b.heat_film * half)
-                np.add.at(out.ground_film_heat, end, b.heat_film * half * b.temperature)
-            exchange = b.gas_film * half * (c.reference_concentration if c.constant_density > 0 else air)
+                np.add.at(out.ground_film, end, heat)
+                np.add.at(out.ground_film_heat, end, heat * b.temperature)
             np.add.at(out.gas_film, end, exchange)
             np.add.at(out.gas_film_vapour, end, exchange * ratio)
             np.add.at(out.gas_film_oxygen, end, exchange * b.oxygen)

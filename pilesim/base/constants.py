@@ -179,6 +179,10 @@ _ALL = (
     # --- defaults of weather, start, run and limits ------------------------------------------------
     Constant("weather_relative_humidity", 0.70, "1", 0.0, 1.0, "CommonPractice", _T, "typical outdoor air"),
     Constant("weather_wind_speed", 2.0, "m s-1", 0.0, 10.0, "CommonPractice", _T, "light breeze near the ground"),
+    Constant("warmest_hour", 15 * 3600.0, "s", 13 * 3600.0, 17 * 3600.0, "CommonPractice", _T,
+             "after midnight; the coldest is half a day away"),
+    Constant("cold_snap_ramp", 6 * 3600.0, "s", 3600.0, 24 * 3600.0, "Guess", _T,
+             "time in which a cold snap sets in and ends, inside its duration"),
     Constant("start_temperature", 293.15, "K", 273.15, 313.15, "CommonPractice", _T, "20 degC, freshly mixed"),
     Constant("ground_deep_temperature", 283.15, "K", 263.15, 303.15, "CommonPractice", _T,
              "10 degC; follows the yearly mean of the air"),

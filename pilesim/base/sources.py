@@ -61,6 +61,8 @@ _ALL = (
            "within-vessel or static aerated pile; the wording here is from a secondary copy"),
     Source("Stoichiometry", "Oxidation balances of typical feedstock formulas; computed, exact for the formulas used"),
     Source("ExactMathematics", "Exact by definition or by mathematics"),
+    Source("TaylorMidMonth", "Taylor, K.E., Williamson, D., Zwiers, F. (2000), The sea surface temperature and sea-ice "
+           "concentration boundary conditions for AMIP II simulations, PCMDI Report 60 (recalled from memory, TO CHECK)"),
     Source("CommonPractice", "Common practice of the trade, no source"),
     Source("Tuned", "Chosen so that facts of practice come out of the model; not a measurement"),
     Source("Guess", "A guess of the right order"),

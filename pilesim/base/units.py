@@ -83,7 +83,7 @@ def _expected(unit: str) -> str:
 
 
 def _example(unit: str) -> str:
-    return {"K": "degC", "rad": "deg"}.get(unit, unit)
+    return {"K": "degC", "rad": "deg", "delta_degC": "delta_degC"}.get(unit, unit)
 
 
 def _refuse_wrong_kind(quantity: Any, unit: str, text: str, where: str) -> None:
@@ -110,7 +110,7 @@ def to_si(text: object, unit: str, where: str) -> float:
         A number and its unit, such as "5.5 m", "500 kg/m3", "0.15 1/day", "45 percent".
     unit : str
         SI unit of the result, in the spelling of the constants registry ("kg m-3") or with a slash; "" or "1"
-        for shares and ratios; "K" for temperatures (not differences); "rad" for angles.
+        for shares and ratios; "K" for temperatures (not differences), "delta_degC" for their differences; "rad" for angles.
     where : str
         Dotted key for the message.
 
@@ -146,6 +146,9 @@ def _converted(number: float, rest: str, unit: str, text: str, where: str) -> fl
     if _AMBIGUOUS & set(re.findall(r"[A-Za-z]+", rest)):
         advice = "'ton' is ambiguous: write tonne, short_ton or long_ton."
         raise ScenarioError(where, repr(text), expected, advice)
+    if unit == "delta_degC" and rest.lower() in ("degc", "degf", "c", "f"):
+        raise ScenarioError(where, repr(text), "a temperature difference such as '10 delta_degC' or '10 K'",
+                            f"Write 'delta_deg{rest[-1].upper()}'.")
     if unit == "K" and rest in _LOOKALIKE:
         raise ScenarioError(where, repr(text), expected, f"Write '{_LOOKALIKE[rest]}'.")
     spelt = _pint_units(rest)

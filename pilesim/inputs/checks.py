@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
+from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
-from pilesim.inputs.records import BaseLayer, Cover, Mix, Pile, Run
+from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Pile, Run, Start, Weather
 from pilesim.inputs.schema import SCHEMA
+from pilesim.inputs.values import MONTHS
 
 COLUMN_WIDTH = 1.0              # m; a column is computed per metre of its own width
 LARGEST_GRID = 400_000          # nodes of the section without the ground
 MOST_OUTPUTS = 20_000           # stored times
 FEWEST_CELLS = 4                # fine cells across the half width and the height of the mix
+_ZERO = CONSTANTS["celsius_zero"].value
 _ROUND_OFF = 1e-9               # relative; only for limits that were typed with few digits
 
 
@@ -23,6 +26,31 @@ def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mi
     _check_cover(pile, cover, tables)
     _check_mix(mix, tables)
     _check_run(pile, cover, base_layer, run, tables)
+
+
+def refuse_monthly_key(key: str, weather: Mapping[str, object]) -> None:
+    """Raise ScenarioError where constant weather has a key that only monthly weather knows."""
+    if key in weather:
+        value = weather[key]
+        raise ScenarioError(f"weather.{key}", "a table" if isinstance(value, dict) else repr(value),
+                            "no such key for constant weather", "Remove it, or write kind = 'monthly'.")
+
+
+def refuse_weather(weather: Weather | MonthlyWeather, start: Start) -> None:
+    """Raise ScenarioError where the weather lacks its date or goes beyond what the air can be."""
+    if isinstance(weather, Weather):
+        return
+    if start.date is None:
+        raise ScenarioError("start.date", "nothing", "a date such as '2025-11-30' (year-month-day)",
+                            "Monthly weather needs the day of building.")
+    key = SCHEMA["weather"]["air_temperature"]
+    drop = weather.cold_snap.temperature_drop if weather.cold_snap is not None else 0.0
+    for month, mean, span in zip(MONTHS, weather.air_temperature, weather.daily_range, strict=True):
+        coldest, warmest = mean - 0.5 * span - drop - _ZERO, mean + 0.5 * span - _ZERO
+        if coldest < key.low or warmest > key.high:
+            raise ScenarioError("weather.daily_range", f"air from {coldest:g} to {warmest:g} degC in {month}",
+                                f"air from {key.low:g} to {key.high:g} degC",
+                                "Reduce daily_range, or the temperature_drop of the cold snap.")
 
 
 def given(tables: Mapping[str, object], where: str) -> str:

@@ -11,7 +11,7 @@ from numbers import Integral, Real
 from pathlib import Path
 
 from pilesim.base.errors import ScenarioError
-from pilesim.inputs.schema import SCHEMA, suggestion
+from pilesim.inputs.schema import SCHEMA, SUBTABLES, suggestion
 from pilesim.inputs.values import refuse_unknown_names
 
 Tables = dict[str, object]
@@ -113,7 +113,7 @@ def merge(under: Tables, over: Tables) -> Tables:
     """`over` laid on `under`, key by key; the more local of two rivals removes the other.
 
     Rivals: `side_slope` and `crest_width`; a `material` and the properties it stands for; a `shape` without
-    flanks and both slope keys.
+    flanks and both slope keys; another `kind` of weather and what the former kind gave.
     """
     out = copy.deepcopy(under)
     for name, value in over.items():
@@ -122,13 +122,19 @@ def merge(under: Tables, over: Tables) -> Tables:
             continue
         table = out.setdefault(name, {})
         assert isinstance(table, dict)      # names were checked: only tables sit here
-        for key in _removed_by(name, value):
+        for key in _removed_by(name, value, table):
             table.pop(key, None)
-        table.update(copy.deepcopy(value))
+        for key, item in copy.deepcopy(value).items():
+            inner = table.get(key)
+            table[key] = {**inner, **item} if isinstance(item, dict) and isinstance(inner, dict) else item
     return out
 
 
-def _removed_by(name: str, local: Tables) -> list[str]:
+def _removed_by(name: str, local: Tables, under: Tables) -> list[str]:
+    if name == "weather":
+        kind = SCHEMA[name]["kind"].words[0]
+        changed = local.get("kind", under.get("kind", kind)) != under.get("kind", kind)
+        return [key for key in under if key != "kind"] if changed else []
     if name == "pile":
         if "side_slope" in local:
             return ["crest_width"]
@@ -155,11 +161,14 @@ def overrides_as_layer(overrides: dict[str, object]) -> Tables:
         if parts == ["title"]:
             layer["title"] = value
             continue
-        if len(parts) != 2 or not all(parts):
+        is_inner = len(parts) == 3 and parts[1] in SUBTABLES.get(parts[0], {})
+        if not (len(parts) == 2 or is_inner) or not all(parts):
             raise ScenarioError(str(dotted), repr(value), "a dotted key such as pile.base_width")
         table = layer.setdefault(parts[0], {})
         assert isinstance(table, dict)
-        table[parts[1]] = _plain(value)
+        if is_inner:
+            table = table.setdefault(parts[1], {})
+        table[parts[-1]] = _plain(value)
     refuse_unknown_names(layer)
     _refuse_two_outlines(layer)
     return layer
@@ -169,6 +178,8 @@ def _plain(value: object) -> object:
     """Values as text() can write them: dates as ISO text, numpy numbers as Python's; the rest untouched."""
     if isinstance(value, dict):
         return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_plain(item) for item in value]
     if isinstance(value, datetime.date) and not isinstance(value, datetime.datetime):
         return value.isoformat()
     if isinstance(value, bool) or not isinstance(value, Real):
@@ -181,7 +192,11 @@ def write(tables: Tables) -> str:
     lines = [f"{name} = {literal(value)}" for name, value in tables.items() if not isinstance(value, dict)]
     for name, table in tables.items():
         if isinstance(table, dict):
-            lines += ["", f"[{name}]", *(f"{key} = {literal(value)}" for key, value in table.items())]
+            plain = {key: value for key, value in table.items() if not isinstance(value, dict)}
+            lines += ["", f"[{name}]", *(f"{key} = {literal(value)}" for key, value in plain.items())]
+            for inner, keys in table.items():
+                if isinstance(keys, dict):
+                    lines += ["", f"[{name}.{inner}]", *(f"{key} = {literal(value)}" for key, value in keys.items())]
     return "\n".join(lines).lstrip("\n") + "\n"
 
 
@@ -191,4 +206,6 @@ def literal(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, list):
+        return f"[{', '.join(literal(item) for item in value)}]"
     return repr(value)

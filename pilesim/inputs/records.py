@@ -26,6 +26,28 @@ class Weather:
 
 
 @dataclass(frozen=True, slots=True)
+class ColdSnap:
+    """Cold spell: start since the build [s], duration [s], by how much the air is colder [K]."""
+
+    start: float
+    duration: float
+    temperature_drop: float
+
+
+@dataclass(frozen=True, slots=True)
+class MonthlyWeather:
+    """Monthly climate, twelve values each from January on: mean air temperature [K], relative humidity [1], wind
+    speed [m s-1], daily range (afternoon above night) [K]; and a cold snap or None."""
+
+    kind: str
+    air_temperature: tuple[float, ...]
+    relative_humidity: tuple[float, ...]
+    wind_speed: tuple[float, ...]
+    daily_range: tuple[float, ...]
+    cold_snap: ColdSnap | None
+
+
+@dataclass(frozen=True, slots=True)
 class Pile:
     """Outline of the mix, height above the base layer [m]; one of side slope [rad] and crest width [m]."""
 

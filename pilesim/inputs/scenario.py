@@ -15,22 +15,25 @@ from pilesim.inputs import checks, layers
 from pilesim.inputs.layers import bundled
 from pilesim.inputs.records import (
     BaseLayer,
+    ColdSnap,
     Cover,
     Ground,
     Limits,
     Mix,
+    MonthlyWeather,
     Pile,
     Run,
     Site,
     Start,
     Weather,
 )
-from pilesim.inputs.schema import SCHEMA
+from pilesim.inputs.schema import SCHEMA, SUBTABLES
 from pilesim.inputs.template import template
-from pilesim.inputs.values import read_value
+from pilesim.inputs.values import read_months, read_value
 
 __all__ = [
-    "BaseLayer", "Cover", "Ground", "Limits", "Mix", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "BaseLayer", "ColdSnap", "Cover", "Ground", "Limits", "Mix", "MonthlyWeather",
+    "Pile", "Run", "Scenario", "Site", "Start", "Weather",
     "bundled", "load", "set_values", "template",
 ]
 
@@ -46,7 +49,7 @@ class Scenario:
     name: str = field(compare=False)
     title: str = field(compare=False)
     site: Site
-    weather: Weather
+    weather: Weather | MonthlyWeather
     pile: Pile
     cover: Cover
     base_layer: BaseLayer
@@ -97,7 +100,13 @@ def set_values(scenario: Scenario, values: Mapping[str, object]) -> Scenario:
 
 
 def _build(name: str, tables: dict[str, object]) -> Scenario:
-    values = {table: _read_table(table, tables.get(table)) for table in SCHEMA}
+    weather, values = None, {}
+    for table in SCHEMA:
+        if table == "weather":
+            weather = _read_weather(_keys(tables, table))
+        else:
+            values[table] = _read_table(table, tables.get(table))
+    assert weather is not None
     pile = values["pile"]
     if pile["shape"] == "column" and "base_width" not in _keys(tables, "pile"):
         pile["base_width"] = checks.COLUMN_WIDTH
@@ -106,13 +115,14 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
     rule_temperature, rule_duration = values["limits"].pop("rule")
     scenario = Scenario(
         name=name, title=str(tables.get("title", name)),
-        site=Site(**values["site"]), weather=Weather(**values["weather"]), pile=Pile(**pile),
+        site=Site(**values["site"]), weather=weather, pile=Pile(**pile),
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=Mix(**values["mix"]), start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
         limits=Limits(rule_temperature, rule_duration, **values["limits"]), tables=tables,
     )
     s = scenario
+    checks.refuse_weather(s.weather, s.start)
     checks.refuse_inconsistent(s.pile, s.cover, s.base_layer, s.mix, s.run, tables)
     return scenario
 
@@ -120,6 +130,27 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
 def _keys(tables: Mapping[str, object], name: str) -> Mapping[str, object]:
     table = tables.get(name)
     return table if isinstance(table, dict) else {}
+
+
+def _read_weather(given: Mapping[str, object]) -> Weather | MonthlyWeather:
+    specs = SCHEMA["weather"]
+    kind = read_value(specs["kind"], given.get("kind"), "weather.kind")
+    values: dict[str, Any] = {}
+    if kind != "monthly":
+        for key in ("daily_range", *SUBTABLES["weather"]):
+            checks.refuse_monthly_key(key, given)
+        for key in ("air_temperature", "relative_humidity", "wind_speed"):
+            values[key] = read_value(specs[key], given.get(key), f"weather.{key}")
+        return Weather("constant", **values)
+    for key in ("air_temperature", "relative_humidity", "wind_speed", "daily_range"):
+        values[key] = read_months(specs[key], given.get(key), f"weather.{key}")
+    snap = given.get("cold_snap")
+    if isinstance(snap, dict):
+        parts: dict[str, Any] = {
+            key: read_value(spec, snap.get(key), f"weather.cold_snap.{key}")
+            for key, spec in SUBTABLES["weather"]["cold_snap"].items()}
+        return MonthlyWeather("monthly", **values, cold_snap=ColdSnap(**parts))
+    return MonthlyWeather("monthly", **values, cold_snap=None)
 
 
 def _read_table(name: str, table: object) -> dict[str, Any]:

@@ -81,11 +81,14 @@ SCHEMA: dict[str, dict[str, Key]] = {
                             unit="rad", shown="deg", high=360.0, example="180 deg"),
     },
     "weather": {
-        "kind": _word("how the weather is given", "constant", later=("monthly", "file")),
-        "air_temperature": _temperature("outdoor air", -70.0, 60.0, required=True),
+        "kind": _word("how the weather is given; monthly: lists of 12 values from January on, and a start.date",
+                      "constant", "monthly", later=("file",)),
+        "air_temperature": _temperature("outdoor air; for monthly weather 12 means", -70.0, 60.0, required=True),
         "relative_humidity": _share("outdoor air", 0.0, 100.0, "weather_relative_humidity"),
         "wind_speed": Key("sets the surface coefficient", unit="m s-1", shown="m/s", high=50.0,
                           constant="weather_wind_speed"),
+        "daily_range": Key("monthly only: warmest above coldest hour, one value or 12", unit="delta_degC",
+                           shown="delta_degC", high=40.0, example="10 delta_degC"),
     },
     "pile": {
         "shape": _word("outline of the section", "trapezoid", "rectangle", "column",
@@ -165,13 +168,32 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "anaerobic_oxygen": _share("below it the mix counts as anaerobic", 0.1, 20.9, "anaerobic_oxygen"),
     },
 }
+SUBTABLES: dict[str, dict[str, dict[str, Key]]] = {
+    "weather": {
+        "cold_snap": {
+            "start": Key("days since the build", unit="s", shown="day", high=3660.0, required=True),
+            "duration": Key("of the cold spell, its ramps included", unit="s", shown="day", low=0.5, high=366.0,
+                            required=True),
+            "temperature_drop": Key("by which the air is colder, a difference", unit="delta_degC", shown="delta_degC",
+                                    high=60.0, required=True),
+        },
+    },
+}
 RULE_TEMPERATURE = _temperature("to hold", 25.0, 90.0)
 RULE_DURATION = Key("to hold it", unit="s", shown="day", low=1.0 / 1440.0, high=365.0)
 TOP_KEYS = ("title", "extends")
 LATER_TABLES = ("event", "stage")
-LATER_KEYS = {"mix": ("ingredients",), "weather": ("path", "daily_range")}
+LATER_KEYS = {"mix": ("ingredients",), "weather": ("path",)}
 OPEN_WORDS = ("material",)      # any other material is a word that a later version may know
 LATER = "is known, but not in this version: it arrives later"
+
+
+def known_keys() -> dict[str, Key]:
+    """Every key under its dotted name."""
+    known = {f"{table}.{name}": key for table, keys in SCHEMA.items() for name, key in keys.items()}
+    for table, inner in SUBTABLES.items():
+        known |= {f"{table}.{part}.{name}": key for part, keys in inner.items() for name, key in keys.items()}
+    return known
 
 
 def suggestion(given: str, allowed: Iterable[str]) -> str:

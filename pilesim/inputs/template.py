@@ -5,7 +5,7 @@ from __future__ import annotations
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import from_si
 from pilesim.inputs import layers
-from pilesim.inputs.schema import SCHEMA, Key
+from pilesim.inputs.schema import SCHEMA, SUBTABLES, Key
 
 _HEADER = """\
 # A scenario for pilesim. Every quantity is text with a unit: "5.2 m", "8 in", "-4 degF", "500 kg/m3", "58 %".
@@ -25,6 +25,9 @@ def template() -> str:
         for key, spec in keys.items():
             typed = table.get(key) if isinstance(table, dict) else None
             lines.append(_line(key, spec, typed))
+        for inner, specs in SUBTABLES.get(name, {}).items():
+            lines.append(f"# [{name}.{inner}]".ljust(46) + " # optional, monthly weather only: " + "; ".join(
+                f"{key} ({spec.shown}), {spec.meaning}" for key, spec in specs.items()))
     return "\n".join(lines) + "\n"
 
 

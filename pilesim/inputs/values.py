@@ -16,10 +16,14 @@ from pilesim.inputs.schema import (
     RULE_DURATION,
     RULE_TEMPERATURE,
     SCHEMA,
+    SUBTABLES,
     TOP_KEYS,
     Key,
     suggestion,
 )
+
+MONTHS = ("January", "February", "March", "April", "May", "June", "July", "August", "September", "October",
+          "November", "December")
 
 
 def refuse_unknown_names(tables: dict[str, object]) -> None:
@@ -38,12 +42,19 @@ def refuse_unknown_names(tables: dict[str, object]) -> None:
         if not isinstance(table, dict):
             raise ScenarioError(name, _shown(table), f"a table, written as [{name}] with its keys below")
         for key, value in table.items():
-            _refuse_unknown_key(name, key, value)
+            inner = SUBTABLES.get(name, {}).get(key)
+            if inner is None:
+                _refuse_unknown_key(name, key, value, SCHEMA[name])
+            elif isinstance(value, dict):
+                for part, item in value.items():
+                    _refuse_unknown_key(f"{name}.{key}", part, item, inner)
+            else:
+                raise ScenarioError(f"{name}.{key}", repr(value),
+                                    f"a table, written as [{name}.{key}] with its keys below")
 
 
-def _refuse_unknown_key(table: str, key: str, value: object) -> None:
+def _refuse_unknown_key(table: str, key: str, value: object, allowed: dict[str, Key]) -> None:
     where = f"{table}.{key}"
-    allowed = SCHEMA[table]
     if key in LATER_KEYS.get(table, ()):
         raise ScenarioError(where, _shown(value), f"one of {', '.join(allowed)}", f"'{key}' {LATER}.")
     if key not in allowed:
@@ -66,6 +77,9 @@ def read_value(key: Key, raw: object, where: str) -> object:
         return _default(key, where)
     if isinstance(raw, dict):
         raise ScenarioError(where, "a table", "one value")
+    if isinstance(raw, list):
+        advice = "Lists of 12 are for weather.kind = 'monthly'." if where.startswith("weather.") else ""
+        raise ScenarioError(where, "a list", "one value", advice)
     if key.kind == "word":
         return _read_word(key, raw, where)
     if key.kind == "flag":
@@ -77,6 +91,30 @@ def read_value(key: Key, raw: object, where: str) -> object:
     value = to_si(raw, key.unit, where)
     _refuse_outside(key, value, raw, where)
     return value
+
+
+def read_months(key: Key, raw: object, where: str) -> tuple[float, ...]:
+    """Twelve monthly values in SI; one value counts for every month, except for a key that has no default.
+
+    Raises
+    ------
+    ScenarioError
+        Naming `where` and, for one bad value of a list, its month.
+    """
+    allowed = "a list of 12 values, January to December"
+    if isinstance(raw, list):
+        if len(raw) != len(MONTHS):
+            raise ScenarioError(where, f"a list of {len(raw)}", allowed)
+        texts, places = raw, [f"{where} ({month})" for month in MONTHS]
+        for text, place in zip(texts, places, strict=True):
+            if isinstance(text, list):
+                raise ScenarioError(place, "a list", "one value")
+    else:
+        if key.required and not isinstance(raw, dict):
+            raise ScenarioError(where, "nothing" if raw is None else repr(raw), allowed)
+        texts, places = [raw] * len(MONTHS), [where] * len(MONTHS)
+    values = [read_value(key, text, place) for text, place in zip(texts, places, strict=True)]
+    return tuple(value if isinstance(value, float) else 0.0 for value in values)
 
 
 def _default(key: Key, where: str) -> object:

@@ -15,7 +15,8 @@ import numpy as np
 
 from pilesim.balances.bed import Properties
 from pilesim.balances.heat import apparent_heat_capacities
-from pilesim.build import Problem
+from pilesim.balances.surface import EdgeArrays
+from pilesim.build import Problem, edges_over, plain_record
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
 from pilesim.solver import flow, nodes, oxygen, properties
@@ -101,7 +102,8 @@ class Stepper:
     frame: Frame
     ones: np.ndarray
     rates: tuple[Rates, Rates]
-    scalars: SimpleNamespace  # the record's values as plain floats: reading them from a record is slow
+    scalars: SimpleNamespace
+    record: np.record  # the problem's, with the ambient density of the end of the latest step
     work: dict[str, np.ndarray] = field(default_factory=dict)
 
 
@@ -122,9 +124,8 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     work["conductance"] = np.zeros(mesh.quad_material.size)
     frame = Frame(mesh.neighbours, mesh.upstream, drop, problem.floor_length, problem.pile_volume, weight)
     rates = tuple(Rates(np.zeros(n1), np.zeros(n1), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
-    scalars = SimpleNamespace(**{name: float(problem.record[name]) for name in problem.record.dtype.names or ()})
     return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, frame, np.ones(n1),
-                   (rates[0], rates[1]), scalars, work)
+                   (rates[0], rates[1]), plain_record(problem.record), problem.record.copy(), work)
 
 
 def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
@@ -133,11 +134,12 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     n1 = p.mesh.count + 1
     state = State(0.0, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
                   p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1))
+    edges = edges_over(p, stepper.record, 0.0, 0.0)
     _refresh(stepper, state)
     _flow(stepper, state, np.zeros(n1))
     terms = _oxygen_terms(stepper, np.zeros(n1), state.oxygen)
     factor = np.zeros(n1)
-    rates = oxygen.oxygen_budget(p.mesh.pile_count, terms, p.edges, state.outflow, state.oxygen, factor)
+    rates = oxygen.oxygen_budget(p.mesh.pile_count, terms, edges, state.outflow, state.oxygen, factor)
     return state, _hold(stepper, factor), np.array(rates[:3])
 
 
@@ -154,7 +156,7 @@ def _flow(stepper: Stepper, state: State, source: np.ndarray) -> None:
     p, work, plan = stepper.problem, stepper.work, stepper.plan
     mesh = p.mesh
     flow.gas_properties(state.temperature, stepper.props.activity, state.composition, mesh.pile_count,
-                        work["mobility"], work["lift"], p.record)
+                        work["mobility"], work["lift"], stepper.record)
     flow.quad_means(plan.quads, mesh.quad_nodes, mesh.quad_material, stepper.props.permeability, work["mobility"],
                     work["conductance"])
     flow.solve_flow(plan.quads, mesh.quad_nodes, mesh.quad_pairs, mesh.quad_form, work["conductance"], work["lift"],
@@ -208,7 +210,7 @@ def _mid_step_terms(stepper: Stepper, held: Held, before: Held, ratio: float) ->
 
 
 def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, guess1: tuple[np.ndarray, np.ndarray],
-            guess2: tuple[np.ndarray, np.ndarray] | None,
+            guess2: tuple[np.ndarray, np.ndarray] | None, edges: EdgeArrays,
             dt: float) -> tuple[nodes.Stage, nodes.Stage, State, np.ndarray, int]:
     """Both stages over the mid-step flow; returns them, the new state without flow and oxygen, totals, sweeps."""
     p, work, controls = stepper.problem, stepper.work, stepper.controls
@@ -221,7 +223,7 @@ def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, gues
         stage = nodes.Stage(guess[0].copy(), guess[1].copy(), blank[0], blank[1], stored, water, substrate, blank[2],
                             blank[3])
         used = nodes.solve_stage(
-            work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, p.edges,
+            work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, edges,
             mid.outflow, p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.worst_share,
             controls.most_sweeps,
             work["saturation"], work["potential"], rates, p.record)
@@ -254,6 +256,9 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     mesh = p.mesh
     last, held_last, dt_last = before
     ratio = 0.5 * dt / dt_last
+    # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
+    edges = edges_over(p, stepper.record, state.time, state.time + dt)
+    edges_at_end = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt)
     terms = _mid_step_terms(stepper, held, held_last, ratio)
     mid = replace(state, east=state.east + ratio * (state.east - last.east),
                   north=state.north + ratio * (state.north - last.north),
@@ -273,7 +278,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         carried = _carried(stepper, middle, state.water, terms)
         flow.advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow,
                                carried, mesh.pile_count, work["advection"], work["advection_total"])
-        first, second, new, totals, used = _stages(stepper, state, terms, mid, guess1, guess2, dt)
+        first, second, new, totals, used = _stages(stepper, state, terms, mid, guess1, guess2, edges, dt)
         sweeps += used
         new.composition = composition
         new.east, new.north, new.outflow = (np.zeros(mesh.count + 1) for _ in range(3))
@@ -285,7 +290,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         change = [0.5 * (a + b) - m for a, b, m in zip(
             (state.east, state.north, state.outflow), (new.east, new.north, new.outflow),
             (mid.east, mid.north, mid.outflow), strict=True)]
-        nodes.coupling_defect(mesh.neighbours, *change, second, p.edges, _capacity(stepper, new), mesh.pile_count,
+        nodes.coupling_defect(mesh.neighbours, *change, second, edges, _capacity(stepper, new), mesh.pile_count,
                               work["defect"])
         flow_defect = dt * work["defect"]
         size = np.sqrt(np.sum(stepper.frame.weight * flow_defect**2))
@@ -297,7 +302,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         middle = 0.5 * (state.temperature + second.temperature)
     if done > 1:
         _refresh(stepper, new)
-    rates, used_oxygen, factor = _solve_oxygen(stepper, state, last, new, dt, dt_last)
+    rates, used_oxygen, factor = _solve_oxygen(stepper, state, last, new, edges_at_end, dt, dt_last)
     new_held = _hold(stepper, factor)
     error = _error(stepper, state, new, older, dt, flow_defect, terms, held, new_held)
     return Outcome(new, new_held, totals, rates, error, done, sweeps, used_oxygen, False)
@@ -329,7 +334,7 @@ def _relaxed_composition(stepper: Stepper, state: State, last: State, dt: float,
     return state.composition + share * (np.clip(target, 0.0, stepper.scalars.ambient_oxygen) - state.composition)
 
 
-def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, dt: float,
+def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, edges: EdgeArrays, dt: float,
                   dt_last: float) -> tuple[np.ndarray, int, np.ndarray]:
     p, controls, work = stepper.problem, stepper.controls, stepper.work
     mesh = p.mesh
@@ -339,10 +344,10 @@ def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, dt: f
     factor = np.zeros(mesh.count + 1)
     flow.flow_order(mesh.neighbours, new.east, new.north, mesh.pile_count, work["order"], work["degree"])
     used = oxygen.solve_oxygen(
-        work["order"], mesh.neighbours, mesh.upstream, mesh.x, mesh.z, new.east, new.north, new.outflow, terms, p.edges,
+        work["order"], mesh.neighbours, mesh.upstream, mesh.x, mesh.z, new.east, new.north, new.outflow, terms, edges,
         stepper.plan.number, stepper.plan.oxygen_band, stepper.plan.oxygen_right, stepper.plan.oxygen_ready,
         controls.reaction_tolerance, controls.balance_tolerance, controls.most_oxygen_sweeps, new.oxygen, factor)
-    rates = oxygen.oxygen_budget(mesh.pile_count, terms, p.edges, new.outflow, new.oxygen, factor)
+    rates = oxygen.oxygen_budget(mesh.pile_count, terms, edges, new.outflow, new.oxygen, factor)
     return np.array(rates[:3]), used, factor
 
 

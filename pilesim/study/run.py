@@ -15,7 +15,7 @@ from pilesim.assess.watch import Watch
 from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
-from pilesim.inputs.scenario import Scenario
+from pilesim.inputs.scenario import MonthlyWeather, Scenario
 from pilesim.solver.march import Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
@@ -91,7 +91,9 @@ def output_times(scenario: Scenario) -> list[float]:
 def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> list[str]:
     """One-line cautions that this run deserves."""
     out = []
-    pile = scenario.pile
+    pile, weather = scenario.pile, scenario.weather
+    if isinstance(weather, MonthlyWeather) and weather.cold_snap and weather.cold_snap.start >= scenario.run.duration:
+        out.append("The cold snap begins after the end of the run.")
     if pile.length is not None and pile.shape != "column" and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
     if scenario.mix.permeability >= PLUME_PERMEABILITY and pile.base_width >= 4.0 * pile.height:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import pilesim
 from pilesim.base.units import from_si
 from pilesim.inputs.scenario import Scenario
-from pilesim.inputs.schema import SCHEMA
+from pilesim.inputs.schema import known_keys
 from pilesim.result import ZONE_DIMENSION, write_text
 
 if TYPE_CHECKING:
@@ -52,7 +52,7 @@ def table_of_designs(
     ):
         data[name] = (dims, np.array(column, dtype=object).reshape(shape))
     for key, dim in zip(values, dims, strict=True):
-        spec = SCHEMA[key.split(".")[0]][key.split(".")[1]]
+        spec = known_keys()[key]
         attrs = {"long_name": spec.meaning, "scenario_key": key}
         data[dim] = (
             dim,

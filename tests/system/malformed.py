@@ -135,6 +135,12 @@ FILES = (
     File("extends with a zero byte", b'extends = "a\\u0000.toml"', "a\x00.toml", "no such file"),
 )
 
+MONTHLY = {"weather.kind": "monthly", "weather.air_temperature": ["1 degC"] * 12, "start.date": "2026-01-15"}
+SNAP = {
+    "weather.cold_snap.start": "8 day",
+    "weather.cold_snap.duration": "3 day",
+    "weather.cold_snap.temperature_drop": "9 K",
+}
 OVERRIDES = (
     Override(
         "mass for a width",
@@ -230,7 +236,41 @@ OVERRIDES = (
         "celsius read as kelvin", {"weather.air_temperature": "10 K"}, "weather.air_temperature", "-70 degC"
     ),
     Override(
-        "monthly weather", {"weather.kind": "monthly"}, "weather.kind", "known, but not in this version"
+        "monthly weather without its lists", {"weather.kind": "monthly"}, "weather.air_temperature", "list of 12 values"
+    ),
+    Override(
+        "a list for constant weather", {"weather.air_temperature": ["1 degC"] * 12}, "weather.air_temperature", "one value"
+    ),
+    Override("eleven months", {**MONTHLY, "weather.air_temperature": ["1 degC"] * 11}, "weather.air_temperature", "12"),
+    Override(
+        "a month without a unit",
+        {**MONTHLY, "weather.air_temperature": ["1 degC"] * 11 + [1.0]},
+        "weather.air_temperature (December)",
+        "bare number",
+    ),
+    Override(
+        "a list in a list",
+        {**MONTHLY, "weather.wind_speed": [["1 m/s"], *["1 m/s"] * 11]},
+        "weather.wind_speed (January)",
+        "one value",
+    ),
+    Override("no date", {k: v for k, v in MONTHLY.items() if k != "start.date"}, "start.date", "day of building"),
+    Override("range as a temperature", {**MONTHLY, "weather.daily_range": "8 degC"}, "weather.daily_range", "delta_degC"),
+    Override("range in metres", {**MONTHLY, "weather.daily_range": "8 m"}, "weather.daily_range", "delta_degC"),
+    Override("range of constant weather", {"weather.daily_range": "8 K"}, "weather.daily_range", "kind = 'monthly'"),
+    Override(
+        "snap of constant weather", {"weather.cold_snap.start": "8 day"}, "weather.cold_snap", "kind = 'monthly'"
+    ),
+    Override("snap as a value", {**MONTHLY, "weather.cold_snap": "8 day"}, "weather.cold_snap", "[weather.cold_snap]"),
+    Override("half a snap", {**MONTHLY, "weather.cold_snap.start": "8 day"}, "weather.cold_snap.duration", "no default"),
+    Override(
+        "snap with an unknown key", {**MONTHLY, "weather.cold_snap.depth": "8 K"}, "weather.cold_snap.depth", "one of start"
+    ),
+    Override(
+        "snap without limit",
+        {**MONTHLY, **SNAP, "weather.cold_snap.temperature_drop": "60 K", "weather.daily_range": "40 K"},
+        "weather.daily_range",
+        "air from -70 to 60 degC",
     ),
     Override("weather file", {"weather.path": "a.epw"}, "weather.path", "known, but not in this version"),
     Override(

@@ -118,7 +118,7 @@ def test_commented_lines_of_the_template_state_true_defaults(tmp_path, reference
 
     Tolerance 1e-5: defaults are printed with six digits. Optional keys carry examples and stay commented.
     """
-    optional = ("crest_width", "latitude", "slope_aspect", "length", "conductivity", "date", "extends")
+    optional = ("crest_width", "latitude", "slope_aspect", "length", "conductivity", "date", "extends", "daily_range")
     text = re.sub(rf"^# (?!(?:{'|'.join(optional)}) )(?=\w+ = )", "", template(), flags=re.M)
     path = tmp_path / "all.toml"
     path.write_text(text, encoding="utf-8")
@@ -205,6 +205,26 @@ def test_dates(reference, given_date):
     changed = reference.with_(**{"start.date": given_date})
     assert changed.start.date == datetime.date(2025, 11, 30)
     assert 'date = "2025-11-30"' in changed.text()
+
+
+def test_monthly_weather(tmp_path, reference):
+    """Lists in SI, one value for all months, differences as such; text() loads to an equal scenario.
+
+    Planted: the daily range read as a temperature; inner tables lost by text(); the old kind's keys kept.
+    """
+    winter = load("winter_start")
+    weather = winter.weather
+    assert weather.air_temperature[0] == pytest.approx(269.15) and weather.air_temperature[6] == pytest.approx(294.15)
+    assert weather.daily_range[0] == 10.0 and len(weather.wind_speed) == len(weather.relative_humidity) == 12
+    snap = weather.cold_snap
+    assert (snap.start, snap.duration, snap.temperature_drop) == (16 * 86400.0, 5 * 86400.0, 12.0)
+    colder = winter.with_(**{"weather.cold_snap.temperature_drop": "36 delta_degF", "weather.daily_range": "18 delta_degF"})
+    assert colder.weather.cold_snap.temperature_drop == pytest.approx(20.0) and colder.weather.cold_snap.start == snap.start
+    assert colder.weather.daily_range == pytest.approx((10.0,) * 12) and winter.weather.cold_snap == snap
+    (tmp_path / "colder.toml").write_text(colder.text(), encoding="utf-8")
+    assert load(tmp_path / "colder.toml") == colder
+    back = winter.with_(**{"weather.kind": "constant", "weather.air_temperature": "10 degC"})
+    assert back.weather == reference.weather
 
 
 def test_rules(reference):
