@@ -35,8 +35,8 @@ def test_heat_front_by_advection_and_conduction(way):
 
     Cells and steps are halved together. Tolerance 0.15 on the mean error's order: observed 1.90 and 1.92 on these
     sizes, 1.94 beyond; limited upwinding nears 2 from below. The flux is Darcy's within rounding, 1e-9. Planted:
-    first-order upwinding; limiter ratios from the start of the step; heat capacity of the gas taken for the bed's
-    water; the front's gas leaving with ambient enthalpy; GAMMA 0.3.
+    first-order upwinding; heat capacity of the gas 2 % low; face value next to the inlet upstream instead of the mean;
+    GAMMA 0.3.
     """
     gas_speed = SPEED * C / (CONCENTRATION * MOLE * HEAT_CAPACITY)
     push = gas_speed * VISCOSITY * LENGTH / PERMEABILITY

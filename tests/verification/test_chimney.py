@@ -37,8 +37,8 @@ def test_two_layers_at_one_temperature(inside):
     """U = g (rho_a - rho) H / sum(mu L / K), the hydraulic resistances in series: Darcy's law, exact.
 
     A column colder than the air draws downward: the flow reverses. Tolerance 1e-9: rounding of differences of
-    density. Planted: permeability averaged over the interface's node; buoyancy from the upper node alone; gravity's
-    sign; outflow of the floor counted twice.
+    density. Planted: permeability of the first layer given to both; gravity's sign; conductance along z 10 %
+    low.
     """
     layers = {MIX: (1.5, 1e-8), COVER: (0.3, 5e-10)}  # thickness [m], permeability [m2]
     physics = dry_physics(concentration=CONCENTRATION, viscosity=VISCOSITY, gravity=GRAVITY, gas_constant=GAS_CONSTANT,
@@ -59,8 +59,8 @@ def test_saturated_column_against_humid_air(outside, inside, pressure):
     densities and viscosity of humid air (ASHRAE RP-1485) from CoolProp.
 
     Tolerance 4 %: observed up to 3.2 %, of which 1.1 % from ideal against real gas (0.1 % of densities of which the
-    difference is a tenth) and 2 % from the mixing rule of viscosity. Planted: viscosity of dry air (11 % at 60 degC);
-    vapour left out of the density; dry gas counted by total pressure; gas constant of the registry 2 % high.
+    difference is a tenth) and 2 % from the mixing rule of viscosity. Planted: viscosity of dry air (11 % at 60 degC); vapour
+    left out of the density; dry gas counted by total pressure.
     """
     physics = Physics(moist=True, composition_in_density=False, live_bed=False, constants={"gravity": GRAVITY})
     record = run_record(physics, pressure=pressure, ambient_density=0.0, oxygen_demand=1.0, respiratory_quotient=1.0)
@@ -83,8 +83,8 @@ def test_even_heat_source():
     Tolerances: order 2 within 0.05 against the ideal gas (observed 2.00); the shortfall is s/3 (1 - 7 s/12) within
     0.5 %, which the next term of the series and the grid's error stay below.
 
-    Planted: half the heat capacity of the gas; heat given to the upper node of
-    each cell; buoyancy from the upper node alone; face value next to the floor upstream.
+    Planted: heat capacity of the gas 2 % low; heat given to the upper node of each cell; buoyancy from the upper node
+    alone; face value next to the floor upstream; gravity's sign.
     """
     height, permeability, capacity = 2.0, 1e-8, 1000.0
     for source in (3.0, 0.03):  # W m-3

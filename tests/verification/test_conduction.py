@@ -42,7 +42,8 @@ def test_cooled_slab(biot):
     """Slab cooled by convection on both faces, half of it: Carslaw & Jaeger (1959) ch. 3 (TO CHECK).
 
     Cells and time steps are halved together, so both must be of second order. Tolerance 0.1: observed 2.00 to 2.01.
-    Planted: volume of edge nodes doubled; film halved; GAMMA 0.3; second stage started from the old enthalpy.
+    Planted: heat capacity of edge nodes doubled; film halved; GAMMA 0.3; second stage started from the old enthalpy;
+    weights of the stages swapped.
     """
     length, fourier, errors = 0.5, 0.4, []
     duration = fourier * length**2 / DIFFUSIVITY
@@ -77,8 +78,8 @@ def test_order_in_time_alone():
 def test_cooled_rectangle():
     """Rectangle cooled on two sides: the product of two slabs, Bi 1 and 10. Carslaw & Jaeger (1959) 5.6 (TO CHECK).
 
-    Tolerance 0.1: observed 2.00. Planted: the film of the last boundary replaces that of a shared corner; conduction
-    along z 10 % low.
+    Tolerance 0.1: observed 2.00. Planted: films of neighbouring edges replace each other instead of adding up;
+    conduction along z 10 % low.
     """
     width, height, fourier, errors = 0.5, 0.4, 0.1, []
     duration = fourier * width**2 / DIFFUSIVITY
@@ -98,8 +99,8 @@ def test_slab_with_even_heat_source():
     substrate at one constant rate, so it also checks the heat released per mass.
 
     A parabola is exact for this scheme on any spacing. Tolerance 1e-6 of the centre's excess: the fixed temperature is
-    a film with q L / (1e6 W m-2 K-1) of excess, and the substrate shrinks by 1e-9. Planted: heat released at node
-    volume of the cell to its right; oxygen demand left out of the heat.
+    a film with q L / (1e6 W m-2 K-1) of excess, and the substrate shrinks by 1e-9. Planted: substrate
+    of the middle's nodes doubled; oxygen demand left out of the heat; second stage started from the old enthalpy.
     """
     q, length, released = 50.0, 0.5, 1.2 * 1e7  # W m-3, m, J per kg of substrate
     physics = dry_physics(gravity=0.0, oxygen_half_saturation=1e-15, oxygen_molar_mass=1e9, heat_per_oxygen=1e7, **FLAT)
@@ -118,8 +119,8 @@ def test_semi_infinite_body_with_surface_exchange():
     """erfc(s) - exp(h x / k + B^2) erfc(s + B), s = x / 2 sqrt(a t), B = h sqrt(a t) / k: Carslaw & Jaeger (1959) 2.7
     (TO CHECK). Graded cells; the far end is 6 diffusion lengths away.
 
-    Tolerance 0.1: observed 1.99 and 2.00 although the start is abrupt. Planted: volume of edge nodes doubled; film
-    halved; spacing of the first cell taken for all.
+    Tolerance 0.1: observed 1.99 and 2.00 although the start is abrupt. Planted: film halved; GAMMA 0.3; second
+    stage started from the old enthalpy.
     """
     film, duration, length, errors = 2.0, 4 * 86400.0, 2.0, []
     spread = math.sqrt(DIFFUSIVITY * duration)
@@ -139,7 +140,7 @@ def test_two_materials_in_series():
     """Steady heat through two layers: resistances add, 1/h + L1/k1 + L2/k2 + 1/h; any text on heat conduction.
 
     Piecewise linear, so exact on any grid whose vertices meet the interface. Tolerance 1e-9 of the temperature
-    difference: iterations. Planted: cells of the interface given the mean conductivity; conductivities swapped.
+    difference: iterations. Planted: the first layer's conductivity given to both; film halved.
     """
     x, first = np.array([0.0, 0.1, 0.25, 0.3, 0.5, 0.9]), 3  # m, cells of the first layer
     material, conductivity, film = np.array([[MIX] * first + [COVER] * 2]), {MIX: 0.4, COVER: 0.05}, (5.0, 20.0)
@@ -193,7 +194,8 @@ def test_linear_field_is_exact_on_a_sloped_grid(crest):
     """A linear temperature is harmonic and must come out exactly on any grid (patch test of finite elements).
 
     Tolerance 1e-8 K of 20 K: iterations (1e-10 K rms change per sweep, some hundred sweeps to settle). Planted: the
-    mixed term of the corner metric left out; interior points of the skewed corners at 0.3 and 0.7 weights unchanged.
+    mixed term of the corner metric left out; conduction along one logical direction 10 % low; film on the horizontal
+    length of its edges.
     """
     error, _ = steady_error(crest, 1, lambda x, z: 300.0 + 3.0 * x - 7.0 * z,
                             lambda x, z: np.stack([3.0 + 0 * x, -7.0 + 0 * z]))
@@ -205,7 +207,7 @@ def test_harmonic_field_is_second_order_on_a_sloped_grid(crest):
     """T = 300 K + 5 K cosh(1.5 z) sin(1.5 x + 0.5) with films on all sides (manufactured, exact).
 
     Tolerance 0.2 on the rms error: observed 1.98 and 2.00, with a corner of 180 degrees 1.83 and 1.93, still rising.
-    Planted: the mixed term left out; film on edge lengths along x only.
+    Planted: the same, and film halved.
     """
     w, errors = 1.5, []
     for refinement in (1, 2, 4):

@@ -48,7 +48,7 @@ def test_first_order_uptake(modulus):
 
     Monod uptake far below half saturation is first order (half saturation 1e8: within 2e-9). Tolerance 0.1 on the
     orders: observed 1.98 to 2.00. Planted: diffusivity 10 % low; uptake of edge nodes doubled; oxygen film halved;
-    uptake per oxygen of 1 % more moles.
+    uptake 10 % high; half saturation doubled.
     """
     half = 1e8
     uptake = modulus**2 * CONCENTRATION * DIFFUSIVITY / LENGTH**2 * half  # then k = uptake / half
@@ -71,7 +71,7 @@ def test_zero_order_uptake_reaches_its_depth():
     Monod uptake comes near it when half saturation K is small; its first integral, exact where oxygen ends inside,
     (n D dX/dx)^2 = 2 n D R (X - K ln(1 + X/K)), gives the supply for any K. Tolerances: order 2 within 0.1 against the
     integral (observed 2.00); at K = X0 / 1800 the supply falls short of zero order by 0.2 %, the profile by 0.25 % of X0.
-    Planted: uptake 10 % high; half saturation times 10; diffusivity 10 % low.
+    Planted: uptake 10 % high; half saturation doubled; diffusivity 10 % low; oxygen film halved.
     """
     depth, half = 0.6 * LENGTH, 1e-4
     surface = AMBIENT / (1 + 2 * LENGTH / depth / BIOT)
@@ -120,8 +120,7 @@ def test_diffusion_against_flow(peclet):
     """Steady advection and diffusion between two films, which tends to (e^{Pe s} - 1) / (e^{Pe} - 1) for perfect ones.
 
     Tolerance 0.12 on the order: observed 1.91 to 2.07, nearing 2 with each halving. Planted: first-order upwinding;
-    limiter ratio without the length ratio's half; oxygen of entering gas taken from the node; the inlet's face value
-    upstream instead of the mean.
+    oxygen of entering gas 10 % low; diffusivity 10 % low; oxygen film halved.
     """
     errors = []
     for size in (40, 80, 160):
@@ -135,8 +134,8 @@ def test_diffusion_against_flow(peclet):
 def test_plug_flow():
     """X = X0 - R z / (n u), straight down along the flow: plug flow with zero-order uptake, exact on any grid.
 
-    Tolerance 1e-9: iterations. Planted: uptake of edge nodes doubled; face value next to the inlet upstream instead of
-    the mean; viscosity 10 % low.
+    Tolerance 1e-9: iterations. Planted: uptake of edge nodes doubled; uptake 10 % high; face value next to the inlet
+    upstream instead of the mean; first-order upwinding; oxygen of entering gas 10 % low.
     """
     speed = 5 * DIFFUSIVITY / LENGTH
     uptake = 0.7 * AMBIENT * CONCENTRATION * speed / LENGTH  # seven tenths are used on the way

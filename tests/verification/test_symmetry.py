@@ -31,17 +31,10 @@ def mirrored(problem, values):
     return right_half(problem, np.append(along(problem, values)[:, ::-1].T.ravel(), 0.0))
 
 
-def weights(half):
-    """Share of the half section's volume at each node."""
-    volume = along(half, half.pile_volume)
-    return volume / volume.sum()
-
-
 def test_heat_and_flow_are_symmetric():
     """With oxygen in plenty: left against right, and half a section against the whole, after three days of fixed steps.
 
-    Tolerance 1e-8 relative, iterations 1e-12: observed 1e-14. Planted: capacity, film or cover of one side 1 % off;
-    gas entering from the left with the enthalpy of its node; Gauss-Seidel stopped after one sweep.
+    Tolerance 1e-8 relative, iterations 1e-12: observed 1e-14. Planted: film or heat capacity on the left 1 % off.
     """
     controls = tight(3600.0, passes=4, oxygen_sweeps=5)
     whole, state, _ = solve(-3.0, controls, 3, plentiful=True)
@@ -68,25 +61,19 @@ def test_all_of_it_is_symmetric():
 
 @pytest.mark.parametrize("days", [3, 10, 30])
 def test_symmetric_with_default_controls(days):
-    """Left against right, and half against whole, with steps that each run chooses for itself.
+    """With steps and iterations as runs have them, rms over the section.
 
-    Tolerance: the step tolerance, rms over the section [K]; observed an eighth of it on day 10, else a fiftieth. Planted:
-    film of one side 1 % off; a step tolerance of 0.5 K.
-    """
-    whole, state, _ = solve(-3.0, Controls(), days)
-    half, other, _ = solve(0.0, Controls(), days)
-    found, weight = right_half(whole, state.temperature), weights(half)
-    for same in (mirrored(whole, state.temperature), along(half, other.temperature)):
-        assert math.sqrt(np.sum(weight * (found - same) ** 2)) < Controls().tolerance
-
-
-@pytest.mark.parametrize("days", [3, 10, 30])
-def test_asymmetry_is_of_the_defect(days):
-    """With default controls the asymmetry is at most three times the iteration defect, both rms [K].
-
-    Planted: as above.
+    Left against right, which share their steps: three times the iteration defect (observed 0.02 to 0.7 of it). Half
+    against whole, which each choose their own: the step tolerance (observed up to a third). Planted: film on the left
+    1 % off (seen by the first only); heat capacity on the left 1 % off.
     """
     whole, state, tally = solve(-3.0, Controls(), days)
-    half, _, _ = solve(0.0, Controls(), days)
-    difference = right_half(whole, state.temperature) - mirrored(whole, state.temperature)
-    assert math.sqrt(np.sum(weights(half) * difference**2)) < 3 * math.sqrt(tally.defect_squared)
+    half, other, _ = solve(0.0, Controls(), days)
+    volume = along(half, half.pile_volume)
+    found = right_half(whole, state.temperature)
+
+    def apart(same):
+        return math.sqrt(np.sum(volume * (found - same) ** 2) / volume.sum())
+
+    assert apart(mirrored(whole, state.temperature)) < 3 * math.sqrt(tally.defect_squared)
+    assert apart(along(half, other.temperature)) < Controls().tolerance
