@@ -83,6 +83,8 @@ class Problem:
 def crest_width(scenario: Scenario) -> float:
     """Width of the crest of the mix [m], from the side slope when that is given."""
     pile = scenario.pile
+    if pile.shape in ("ridge", "polygon"):
+        return 0.0
     if pile.shape != "trapezoid":
         return pile.base_width
     if pile.crest_width is not None:
@@ -99,6 +101,7 @@ def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
         cover_thickness=scenario.cover.thickness, base_thickness=scenario.base_layer.thickness,
         base_edge=scenario.base_layer.edge, cell=scenario.run.cell, refinement=refinement,
         ground_depth=CONSTANTS["ground_depth"].value, ground_width=CONSTANTS["ground_width"].value,
+        points=pile.outline,
     )
 
 

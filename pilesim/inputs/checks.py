@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import Any
 
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.polygon import mix_polygon
 from pilesim.inputs.records import BaseLayer, Cover, Mix, Pile, Run
 from pilesim.inputs.schema import SCHEMA
 
@@ -13,6 +15,7 @@ COLUMN_WIDTH = 1.0              # m; a column is computed per metre of its own w
 LARGEST_GRID = 400_000          # nodes of the section without the ground
 MOST_OUTPUTS = 20_000           # stored times
 FEWEST_CELLS = 4                # fine cells across the half width and the height of the mix
+RIDGE_SLOPE_SLACK = math.radians(0.1)   # a slope typed to a tenth of a degree agrees
 _ROUND_OFF = 1e-9               # relative; only for limits that were typed with few digits
 
 
@@ -32,13 +35,39 @@ def given(tables: Mapping[str, object], where: str) -> str:
     return repr(values[key]) if isinstance(values, dict) and key in values else "the default"
 
 
+def size_from_outline(pile: dict[str, Any], tables: Mapping[str, object]) -> None:
+    """Put base width and height of a polygon into the values of [pile]; raise ScenarioError if typed as well."""
+    if pile["outline"] is None:
+        raise ScenarioError("pile.outline", "nothing", "points from toe to axis, such as [\"2.6 m, 0 m\", \"0 m, 2 m\"]",
+                            "A polygon needs its points.")
+    for key in ("base_width", "height", "side_slope", "crest_width"):
+        if pile[key] is not None:
+            where = f"pile.{key}"
+            raise ScenarioError(where, given(tables, where), "no such key for a polygon",
+                                "Its outline sets all sizes; remove the key or change the points.")
+    vertices = mix_polygon(pile["outline"])
+    for key, value in (("base_width", 2.0 * float(vertices[0, 0])), ("height", float(vertices[-1, 1]))):
+        spec = SCHEMA["pile"][key]
+        if not spec.low <= value <= spec.high:
+            raise ScenarioError("pile.outline", f"a {key} of {value:g} m", f"{spec.low:g} to {spec.high:g} m")
+        pile[key] = value
+
+
 def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
+    if pile.outline is not None and pile.shape != "polygon":
+        raise ScenarioError("pile.outline", f"points for a {pile.shape}", "no such key unless shape is 'polygon'",
+                            "Remove the points or set pile.shape to 'polygon'.")
+    if pile.shape == "polygon":
+        return
+    if pile.shape == "ridge":
+        _check_ridge(pile, tables)
+        return
     if pile.shape != "trapezoid":
         for key in ("side_slope", "crest_width"):
             if getattr(pile, key) is not None:
                 where = f"pile.{key}"
                 raise ScenarioError(where, given(tables, where), f"no such key for a {pile.shape}",
-                                    "Its sides are vertical; remove the key.")
+                                    "Its width and height set its sides; remove the key.")
         return
     half = 0.5 * pile.base_width
     if pile.side_slope is not None:
@@ -51,6 +80,22 @@ def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
     else:
         raise ScenarioError("pile.side_slope", "nothing", "a value, or one for crest_width",
                             "A trapezoid needs one of the two.")
+
+
+def _check_ridge(pile: Pile, tables: Mapping[str, object]) -> None:
+    if pile.crest_width:
+        raise ScenarioError("pile.crest_width", given(tables, "pile.crest_width"), "0 m, or no such key, for a ridge",
+                            "A ridge has no crest; use a trapezoid for one.")
+    slope, spec = math.atan2(pile.height, 0.5 * pile.base_width), SCHEMA["pile"]["side_slope"]
+    if pile.side_slope is not None and abs(pile.side_slope - slope) > RIDGE_SLOPE_SLACK:
+        raise ScenarioError("pile.side_slope", given(tables, "pile.side_slope"),
+                            f"{math.degrees(slope):.1f} deg for this ridge, or no such key",
+                            "Base width and height of a ridge fix its slope; leave one of the three out or change it.")
+    if not spec.low <= math.degrees(slope) <= spec.high:
+        half = 0.5 * pile.base_width
+        low, high = (half * math.tan(math.radians(edge)) for edge in (spec.low, spec.high))
+        raise ScenarioError("pile.height", given(tables, "pile.height"), f"a value from {_up(low)} m to {_down(high)} m",
+                            f"Otherwise the flanks are not between {spec.low:g} deg and {spec.high:g} deg.")
 
 
 def _check_crest(pile: Pile, half: float, tables: Mapping[str, object]) -> None:

@@ -101,6 +101,8 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
     pile = values["pile"]
     if pile["shape"] == "column" and "base_width" not in _keys(tables, "pile"):
         pile["base_width"] = checks.COLUMN_WIDTH
+    if pile["shape"] == "polygon":
+        checks.size_from_outline(pile, tables)
     for table in ("cover", "base_layer"):
         del values[table]["material"]
     rule_temperature, rule_duration = values["limits"].pop("rule")
@@ -124,10 +126,11 @@ def _keys(tables: Mapping[str, object], name: str) -> Mapping[str, object]:
 
 def _read_table(name: str, table: object) -> dict[str, Any]:
     given = table if isinstance(table, dict) else {}
-    is_column = name == "pile" and given.get("shape") == "column"
+    shape = given.get("shape") if name == "pile" else None
     out = {}
     for key, spec in SCHEMA[name].items():
-        optional = is_column and key == "base_width"        # a column is per metre of its own width
+        optional = shape == "column" and key == "base_width"        # a column is per metre of its own width
+        optional = optional or ((shape == "polygon" or "outline" in given) and key in ("base_width", "height"))
         spec = replace(spec, required=False) if optional else spec
         out[key] = read_value(spec, given.get(key), f"{name}.{key}")
     return out

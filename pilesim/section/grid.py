@@ -23,13 +23,23 @@ is a cover, that of the kite's outermost cell. All others are positive.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.polygon import mix_polygon
 from pilesim.section.blocks import Blocks, block_counts, graded, pile_vertices
-from pilesim.section.outline import pile_outline, require_number
+from pilesim.section.outline import CURVED, Outline, pile_outline, require_number
+from pilesim.section.profile import (
+    Profile,
+    ellipse_profile,
+    polygon_profile,
+    profile_counts,
+    profile_layout,
+    profile_vertices,
+)
 
 NONE, MIX, COVER, BASE, GROUND = range(5)
 
@@ -118,21 +128,31 @@ def edge_length(grid: SectionGrid, name: str) -> float:
 def section_grid(
     *, shape: str, base_width: float, height: float, crest_width: float, cover_thickness: float,
     base_thickness: float, base_edge: str, cell: float, refinement: int = 2, ground_depth: float = 3.0,
-    ground_width: float = 3.0, with_ground: bool = True,
+    ground_width: float = 3.0, with_ground: bool = True, points: Sequence[tuple[float, float]] | None = None,
 ) -> SectionGrid:
-    """Grid of half a trapezoid or rectangle, or of a column one cell wide.
+    """Grid of half a pile, or of a column one cell wide.
 
-    Lengths in m. base_width, height, crest_width: of the mix, the height from the top of the base layer.
+    Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer.
+    base_width, height, crest_width: of the mix, the height from the top of the base layer.
     base_edge: 'closed', or 'open' if the base material reaches the outer surface. cell: nominal spacing at
     refinement 2; refinement 1 is its coarse partner. The ground reaches ground_depth down and ground_width
     beyond the toe. Raises ScenarioError.
     """
-    outline = pile_outline(shape, base_width, height, crest_width, cover_thickness, base_thickness)
     _check_choices(base_edge, cell, refinement, ground_depth, ground_width)
     spacing = 2.0 * cell
     column = shape == "column"
-    blocks = block_counts(outline, spacing, ground_depth, ground_width, with_ground)
-    x, z = pile_vertices(outline, blocks, refinement)
+    line: Outline | Profile
+    if shape in CURVED:
+        line = _profile(shape, base_width, height, cover_thickness, base_thickness, points)
+        layout = profile_layout(line, spacing)
+        blocks = profile_counts(line, layout, spacing, ground_depth, ground_width, with_ground)
+        x, z = profile_vertices(line, layout, blocks, refinement)
+        mix_surface, outer_surface = line.line(False, of_mix=True), line.line(True)
+    else:
+        line = pile_outline(shape, base_width, height, crest_width, cover_thickness, base_thickness)
+        blocks = block_counts(line, spacing, ground_depth, ground_width, with_ground)
+        x, z = pile_vertices(line, blocks, refinement)
+        mix_surface, outer_surface = line.mix_surface(), line.outer_surface()
     corner, base_row = blocks.core * (1 if column else refinement), blocks.base * refinement
     material = np.full((x.shape[0] - 1, x.shape[1] - 1), COVER, np.int8)
     core_rows = (blocks.base + blocks.mix) * refinement
@@ -146,10 +166,21 @@ def section_grid(
     return SectionGrid(
         x=x, z=z, material=material, floor_row=rows, axis=True, halved=not column,
         edges=_section_edges(x.shape, rows, pile_columns, column),
-        mix_surface=outline.mix_surface(), mix_base=float(base_thickness),
-        outer_surface=outline.outer_surface(), cell=spacing / refinement,
+        mix_surface=mix_surface, mix_base=float(base_thickness),
+        outer_surface=outer_surface, cell=spacing / refinement,
         ci=corner, cj=rows + core_rows, jb=rows + base_row,
     )
+
+
+def _profile(shape: str, base_width: float, height: float, cover: float, base: float,
+             points: Sequence[tuple[float, float]] | None) -> Profile:
+    """Checked profile of a half-ellipse or polygon."""
+    if shape == "ellipse":
+        pile_outline("rectangle", base_width, height, base_width, cover, base)
+        return ellipse_profile(0.5 * base_width, height, cover, base)
+    vertices = mix_polygon(points or ())
+    pile_outline("rectangle", 2.0 * float(vertices[0, 0]), float(vertices[-1, 1]), 0.0, cover, base)
+    return polygon_profile(vertices, cover, base)
 
 
 def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray) -> SectionGrid:
