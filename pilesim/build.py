@@ -16,6 +16,7 @@ from pilesim.balances.surface import (
     EdgeArrays,
     film_coefficient,
     gather_edges,
+    half_edges,
     mass_film_coefficient,
 )
 from pilesim.base.constants import CONSTANTS, constant_record
@@ -85,7 +86,7 @@ def crest_width(scenario: Scenario) -> float:
     pile = scenario.pile
     if pile.shape in ("ridge", "polygon"):
         return 0.0
-    if pile.shape != "trapezoid":
+    if pile.shape not in ("trapezoid", "round"):
         return pile.base_width
     if pile.crest_width is not None:
         return pile.crest_width
@@ -127,7 +128,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":
         j, right = grid.floor_row, grid.x.shape[1] - 1
         named_edges["floor_air"] = np.array([[[j, i], [j, i + 1]] for i in range(right)])
-    edges = gather_edges(named_edges, _boundaries(scenario, record), GROUND_EDGES, node, mesh.x, mesh.z, record)
+    edges = gather_edges(named_edges, _boundaries(scenario, record), GROUND_EDGES, node, mesh.x, mesh.z, record,
+                         grid.axisymmetric)
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
@@ -145,7 +147,8 @@ def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record,
     floor = np.zeros(mesh.count + 1)
     bottom = (mesh.row[mesh.quad_nodes[:, 0]] == grid.floor_row) & (mesh.quad_material != GROUND)
     ends = mesh.quad_nodes[bottom][:, :2]
-    np.add.at(floor, ends, 0.5 * np.abs(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]])[:, None])
+    length = np.abs(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]])
+    np.add.at(floor, ends, np.stack(half_edges(mesh.x[ends], length, grid.axisymmetric), axis=1))
     pile_volume = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
     ground = bed.dry_capacity - laws.dry_heat_capacity(bed.organic.sum(axis=0), bed.ash.sum(axis=0), record)
     norm = mesh.volume[MIX] if mesh.volume[MIX].sum() > 0 else mesh.volume.sum(axis=0)
@@ -269,7 +272,8 @@ def reduced_problem(
     mesh = build_mesh(grid)
     record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
                         respiratory_quotient=respiratory_quotient)
-    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record)
+    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,
+                         grid.axisymmetric)
     n1 = mesh.count + 1
     properties = empty_properties(mesh.count)
     capacity = np.zeros(n1)

@@ -62,7 +62,7 @@ def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
     if pile.shape == "ridge":
         _check_ridge(pile, tables)
         return
-    if pile.shape != "trapezoid":
+    if pile.shape not in ("trapezoid", "round"):
         for key in ("side_slope", "crest_width"):
             if getattr(pile, key) is not None:
                 where = f"pile.{key}"
@@ -79,7 +79,7 @@ def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
         _check_crest(pile, half, tables)
     else:
         raise ScenarioError("pile.side_slope", "nothing", "a value, or one for crest_width",
-                            "A trapezoid needs one of the two.")
+                            "A trapezoid needs one of the two, a round heap too.")
 
 
 def _check_ridge(pile: Pile, tables: Mapping[str, object]) -> None:

@@ -134,7 +134,7 @@ def _removed_by(name: str, local: Tables) -> list[str]:
             return ["base_width", "height", "side_slope", "crest_width"]
         shape = local.get("shape")
         other = ["outline"] if "shape" in local and shape != "polygon" else []
-        if shape is not None and shape != "trapezoid":
+        if shape is not None and shape not in ("trapezoid", "round"):
             return [*other, *(key for key in ("side_slope", "crest_width") if key not in local)]
         if "side_slope" in local:
             return [*other, "crest_width"]

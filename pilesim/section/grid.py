@@ -52,6 +52,7 @@ class SectionGrid:
     floor_row: row of z = 0; axis: x = 0 is a symmetry axis; halved: the mirror image is not gridded.
     edges: name -> (n, 2, 2) int, boundary edges as two (j, i) vertices, each beside exactly one cell.
     mix_surface, outer_surface: (n, 2) polylines from the toe to the axis; mix_base: z of the mix underside.
+    axisymmetric: the section turns about x = 0 (a round heap), so volumes are those of the whole heap.
     cell: nominal spacing; (cj, ci): corner between the mix and its cover; jb: row of the mix underside.
     """
 
@@ -69,6 +70,7 @@ class SectionGrid:
     ci: int
     cj: int
     jb: int
+    axisymmetric: bool = False
 
     @property
     def mix_area(self) -> float:
@@ -83,7 +85,7 @@ class SectionGrid:
     @property
     def overall_width(self) -> float:
         """Outer toe to outer toe of the whole pile [m]."""
-        return float(np.max(self.outer_surface[:, 0])) * (2.0 if self.halved else 1.0)
+        return float(np.max(self.outer_surface[:, 0])) * (2.0 if self.halved or self.axisymmetric else 1.0)
 
     @property
     def overall_height(self) -> float:
@@ -132,7 +134,8 @@ def section_grid(
 ) -> SectionGrid:
     """Grid of half a pile, or of a column one cell wide.
 
-    Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer.
+    Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer. A 'round'
+    heap is a trapezoid turned about the axis, base_width and crest_width its diameters.
     base_width, height, crest_width: of the mix, the height from the top of the base layer.
     base_edge: 'closed', or 'open' if the base material reaches the outer surface. cell: nominal spacing at
     refinement 2; refinement 1 is its coarse partner. The ground reaches ground_depth down and ground_width
@@ -140,7 +143,7 @@ def section_grid(
     """
     _check_choices(base_edge, cell, refinement, ground_depth, ground_width)
     spacing = 2.0 * cell
-    column = shape == "column"
+    column, heap = shape == "column", shape == "round"
     line: Outline | Profile
     if shape in CURVED:
         line = _profile(shape, base_width, height, cover_thickness, base_thickness, points)
@@ -149,7 +152,7 @@ def section_grid(
         x, z = profile_vertices(line, layout, blocks, refinement)
         mix_surface, outer_surface = line.line(False, of_mix=True), line.line(True)
     else:
-        line = pile_outline(shape, base_width, height, crest_width, cover_thickness, base_thickness)
+        line = pile_outline("trapezoid" if heap else shape, base_width, height, crest_width, cover_thickness, base_thickness)
         blocks = block_counts(line, spacing, ground_depth, ground_width, with_ground)
         x, z = pile_vertices(line, blocks, refinement)
         mix_surface, outer_surface = line.mix_surface(), line.outer_surface()
@@ -164,11 +167,11 @@ def section_grid(
     if with_ground:
         x, z, material = _add_ground(x, z, material, blocks, refinement, ground_depth, ground_width)
     return SectionGrid(
-        x=x, z=z, material=material, floor_row=rows, axis=True, halved=not column,
+        x=x, z=z, material=material, floor_row=rows, axis=True, halved=not (column or heap),
         edges=_section_edges(x.shape, rows, pile_columns, column),
         mix_surface=mix_surface, mix_base=float(base_thickness),
         outer_surface=outer_surface, cell=spacing / refinement,
-        ci=corner, cj=rows + core_rows, jb=rows + base_row,
+        ci=corner, cj=rows + core_rows, jb=rows + base_row, axisymmetric=heap,
     )
 
 
@@ -183,10 +186,11 @@ def _profile(shape: str, base_width: float, height: float, cover: float, base: f
     return polygon_profile(vertices, cover, base)
 
 
-def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray) -> SectionGrid:
+def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray, axisymmetric: bool = False) -> SectionGrid:
     """Rectangular grid from vertex abscissae x (nx,) and heights z (nz,) [m], both increasing.
 
-    material: (nz - 1, nx - 1). Edges 'left', 'right', 'floor', 'top'. Raises ValueError on wrong shapes.
+    material: (nz - 1, nx - 1). axisymmetric: turned about x = 0, so no x below 0.
+    Edges 'left', 'right', 'floor', 'top'. Raises ValueError on wrong shapes.
     """
     x, z, material = np.asarray(x, float), np.asarray(z, float), np.asarray(material, np.int8)
     for name, values in (("x", x), ("z", z)):
@@ -203,6 +207,7 @@ def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray) -> SectionGrid:
         x=grid_x, z=grid_z, material=material, floor_row=0, axis=False, halved=False, edges=edges,
         mix_surface=top, mix_base=float(z[0]), outer_surface=top.copy(),
         cell=float(min(np.diff(x).min(), np.diff(z).min())), ci=columns, cj=rows, jb=0,
+        axisymmetric=axisymmetric,
     )
 
 
