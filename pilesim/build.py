@@ -29,6 +29,7 @@ from pilesim.matter.ground import steady_profile
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, section_grid
 from pilesim.section.operators import Mesh, build_mesh
 
+NO_GRAVITY = {"gravity": 0.0, "drainage_velocity": 0.0}  # a slab has neither draught nor drainage
 GROUND_EDGES = frozenset({"ground_surface", "ground_bottom", "ground_side"})
 
 
@@ -117,6 +118,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     grid = scenario_grid(scenario, refinement)
     mesh = build_mesh(grid)
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
+    if scenario.pile.shape == "slab":
+        physics = replace(physics, constants={**physics.constants, **NO_GRAVITY})
     weather = scenario.weather
     values = {"pressure": pressure, "oxygen_demand": scenario.mix.oxygen_demand,
               "respiratory_quotient": scenario.mix.respiratory_quotient}

@@ -12,6 +12,7 @@ from pilesim.inputs.records import BaseLayer, Cover, Mix, Pile, Run
 from pilesim.inputs.schema import SCHEMA
 
 COLUMN_WIDTH = 1.0              # m; a column is computed per metre of its own width
+SLAB_HEIGHT = 1.0               # m; a slab is computed per metre of its own height
 LARGEST_GRID = 400_000          # nodes of the section without the ground
 MOST_OUTPUTS = 20_000           # stored times
 FEWEST_CELLS = 4                # fine cells across the half width and the height of the mix
@@ -114,8 +115,15 @@ def _check_crest(pile: Pile, half: float, tables: Mapping[str, object]) -> None:
                             f"Otherwise the flanks are not between {slope.low:g} deg and {slope.high:g} deg.")
 
 
+def _least_extent(pile: Pile) -> float:
+    """The smaller [m] of height and half width, of those that the shape computes."""
+    if pile.shape == "column":
+        return pile.height
+    return 0.5 * pile.base_width if pile.shape == "slab" else min(pile.height, 0.5 * pile.base_width)
+
+
 def _check_cover(pile: Pile, cover: Cover, tables: Mapping[str, object]) -> None:
-    room = pile.height if pile.shape == "column" else min(pile.height, 0.5 * pile.base_width)
+    room = _least_extent(pile)
     if cover.thickness >= room:
         raise ScenarioError("cover.thickness", given(tables, "cover.thickness"), f"less than {_down(room)} m",
                             "The cover must be thinner than the mix is high and half as wide.")
@@ -138,7 +146,7 @@ def _check_run(pile: Pile, cover: Cover, base_layer: BaseLayer, run: Run,
         shortest = run.duration / MOST_OUTPUTS / 60.0
         raise ScenarioError(every, given(tables, every), f"at least {_up(shortest)} minute",
                             f"More than {MOST_OUTPUTS} stored times would be written.")
-    side = pile.height if pile.shape == "column" else min(pile.height, 0.5 * pile.base_width)
+    side = _least_extent(pile)
     if run.cell > side / FEWEST_CELLS * (1.0 + _ROUND_OFF):
         raise ScenarioError("run.cell", given(tables, "run.cell"), f"at most {_down(side / FEWEST_CELLS)} m",
                             f"The mix needs {FEWEST_CELLS} cells across its height and its half width.")

@@ -99,6 +99,8 @@ def set_values(scenario: Scenario, values: Mapping[str, object]) -> Scenario:
 def _build(name: str, tables: dict[str, object]) -> Scenario:
     values = {table: _read_table(table, tables.get(table)) for table in SCHEMA}
     pile = values["pile"]
+    if pile["shape"] == "slab" and "height" not in _keys(tables, "pile"):
+        pile["height"] = checks.SLAB_HEIGHT
     if pile["shape"] == "column" and "base_width" not in _keys(tables, "pile"):
         pile["base_width"] = checks.COLUMN_WIDTH
     if pile["shape"] == "polygon":
@@ -130,6 +132,7 @@ def _read_table(name: str, table: object) -> dict[str, Any]:
     out = {}
     for key, spec in SCHEMA[name].items():
         optional = shape == "column" and key == "base_width"        # a column is per metre of its own width
+        optional = optional or (shape == "slab" and key == "height")
         optional = optional or ((shape == "polygon" or "outline" in given) and key in ("base_width", "height"))
         spec = replace(spec, required=False) if optional else spec
         out[key] = read_value(spec, given.get(key), f"{name}.{key}")

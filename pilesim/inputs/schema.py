@@ -89,7 +89,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
     },
     "pile": {
         "shape": _word("outline of the section", "trapezoid", "ridge", "ellipse", "polygon", "rectangle", "column", "round",
-                       later=("slab",)),
+                       "slab"),
         "base_width": _length("of the mix, where it stands on the base layer", 0.4, 100.0, required=True),
         "height": _length("of the mix, above the base layer", 0.2, 15.0, required=True),
         "side_slope": Key("flank from the horizontal, held when the width varies (or give crest_width)",

@@ -23,6 +23,7 @@ is a cover, that of the kite's outermost cell. All others are positive.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -49,7 +50,8 @@ class SectionGrid:
     """Grid of a section. Lengths in m; areas are those of the gridded part (half a pile when `halved`).
 
     x, z: (nj, ni) vertices, NaN where all cells around are NONE; material: (nj - 1, ni - 1) int8.
-    floor_row: row of z = 0; axis: x = 0 is a symmetry axis; halved: the mirror image is not gridded.
+    floor_row: row of z = 0, -1 without a floor (slab, whose mix_base is -inf);
+    axis: x = 0 is a symmetry axis; halved: the mirror image is not gridded.
     edges: name -> (n, 2, 2) int, boundary edges as two (j, i) vertices, each beside exactly one cell.
     mix_surface, outer_surface: (n, 2) polylines from the toe to the axis; mix_base: z of the mix underside.
     axisymmetric: the section turns about x = 0 (a round heap), so volumes are those of the whole heap.
@@ -135,13 +137,17 @@ def section_grid(
     """Grid of half a pile, or of a column one cell wide.
 
     Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer. A 'round'
-    heap is a trapezoid turned about the axis, base_width and crest_width its diameters.
+    heap is a trapezoid turned about the axis, a 'slab' one row from its middle plane to its face;
+    base_width and crest_width its diameters.
     base_width, height, crest_width: of the mix, the height from the top of the base layer.
     base_edge: 'closed', or 'open' if the base material reaches the outer surface. cell: nominal spacing at
     refinement 2; refinement 1 is its coarse partner. The ground reaches ground_depth down and ground_width
     beyond the toe. Raises ScenarioError.
     """
     _check_choices(base_edge, cell, refinement, ground_depth, ground_width)
+    if shape == "slab":
+        pile_outline("rectangle", base_width, height, 0.0, cover_thickness, 0.0)
+        return _slab(0.5 * base_width, height, cover_thickness, cell, refinement)
     spacing = 2.0 * cell
     column, heap = shape == "column", shape == "round"
     line: Outline | Profile
@@ -172,6 +178,25 @@ def section_grid(
         mix_surface=mix_surface, mix_base=float(base_thickness),
         outer_surface=outer_surface, cell=spacing / refinement,
         ci=corner, cj=rows + core_rows, jb=rows + base_row, axisymmetric=heap,
+    )
+
+
+def _slab(half_width: float, height: float, cover: float, cell: float, refinement: int) -> SectionGrid:
+    """One row of cells from the symmetry plane to the surface; without ground, floor and base layer."""
+    mix = max(2, round(half_width / (2.0 * cell))) * refinement
+    layer = max(2, round(cover / (2.0 * cell))) * refinement if cover > 0 else 0
+    x = np.concatenate([np.linspace(0.0, half_width, mix + 1), half_width + cover * np.arange(1, layer + 1) / max(layer, 1)])
+    material = np.full((1, mix + layer), COVER, np.int8)
+    material[:, :mix] = MIX
+    columns, none = mix + layer, _horizontal(0, 0, 0)
+    closed = [_vertical(0, 0, 1), _horizontal(0, 0, columns), _horizontal(1, 0, columns)]
+    grid_x, grid_z = np.meshgrid(x, [0.0, height])
+    side, face = (np.array([(at, 0.0), (at, height)]) for at in (half_width, half_width + cover))
+    return SectionGrid(
+        x=grid_x, z=grid_z, material=material, floor_row=-1, axis=True, halved=True,
+        edges={"surface": _vertical(columns, 0, 1), "axis": np.concatenate(closed), "ground_surface": none,
+               "ground_bottom": none, "ground_side": none, "floor": none},
+        mix_surface=side, mix_base=-math.inf, outer_surface=face, cell=cell * 2.0 / refinement, ci=mix, cj=1, jb=0,
     )
 
 

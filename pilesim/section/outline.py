@@ -115,7 +115,7 @@ def pile_outline(
     layer. crest_width is read for a trapezoid only. Raises ScenarioError.
     """
     if shape not in SHAPES:
-        raise ScenarioError("pile.shape", repr(shape), "one of " + ", ".join((*SHAPES, *CURVED, "round")))
+        raise ScenarioError("pile.shape", repr(shape), "one of " + ", ".join((*SHAPES, *CURVED, "round", "slab")))
     require_number("pile.base_width", base_width, base_width > 0, "a length above 0 m")
     require_number("pile.height", height, height > 0, "a length above 0 m")
     for where, value in (("cover.thickness", cover_thickness), ("base_layer.thickness", base_thickness)):

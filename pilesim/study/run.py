@@ -93,6 +93,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally) -> list[str]:
         out.append(f"Wet material fell to {watch.coldest_wet - zero:.0f} degC, but freezing is not modelled: below 0 degC "
                    "temperatures are too low and frozen parts would start later than shown.")
     pile = scenario.pile
+    if pile.shape == "slab":
+        out.append("A slab has no ground, base layer, draught or drainage: heat, vapour and oxygen pass its faces only.")
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
     if scenario.mix.permeability >= PLUME_PERMEABILITY and pile.base_width >= 4.0 * pile.height:
