@@ -4,46 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from types import SimpleNamespace
 
 import numpy as np
 
-from pilesim.balances.airflow import gas_density
 from pilesim.balances.bed import Bed, Properties
 from pilesim.balances.heat import stored_enthalpies, temperatures_of
+from pilesim.balances.outside import Outside, air_boundaries, air_density, changing_air, exchange_over, start_air
 from pilesim.balances.physics import FULL, Physics, run_record
-from pilesim.balances.surface import (
-    FIXED,
-    AirEdges,
-    Boundary,
-    EdgeArrays,
-    edges_in_air,
-    film_coefficient,
-    gather_edges,
-    mass_film_coefficient,
-)
+from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
-from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Weather
+from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
-from pilesim.matter.moist_air import activity_of_air
-from pilesim.matter.weather import Air, AirLine, air_line
+from pilesim.matter.weather import Air
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, section_grid
 from pilesim.section.operators import Mesh, build_mesh
 
-AIR_EDGES = frozenset({"surface", "ground_surface", "floor_air"})
+NO_GRAVITY = {"gravity": 0.0, "drainage_velocity": 0.0}  # a slab has neither draught nor drainage
 GROUND_EDGES = frozenset({"ground_surface", "ground_bottom", "ground_side"})
-
-
-@dataclass(frozen=True, slots=True)
-class Outside:
-    """Air that changes: its course, and where the section meets it."""
-
-    line: AirLine
-    where: AirEdges
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,21 +89,14 @@ class Problem:
 def crest_width(scenario: Scenario) -> float:
     """Width of the crest of the mix [m], from the side slope when that is given."""
     pile = scenario.pile
-    if pile.shape != "trapezoid":
+    if pile.shape in ("ridge", "polygon"):
+        return 0.0
+    if pile.shape not in ("trapezoid", "round"):
         return pile.base_width
     if pile.crest_width is not None:
         return pile.crest_width
     assert pile.side_slope is not None
     return max(pile.base_width - 2.0 * pile.height / float(np.tan(pile.side_slope)), 0.0)
-
-
-def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) -> Air:
-    """Mean of the air outside from `start` to `end` [s]; the value where they are equal."""
-    if problem.outside is not None:
-        return problem.outside.line.mean(start, end)
-    weather = scenario.weather
-    assert isinstance(weather, Weather)
-    return Air(weather.air_temperature, weather.relative_humidity, weather.wind_speed)
 
 
 def ground_depth(duration: float) -> float:
@@ -139,6 +113,7 @@ def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
         cover_thickness=scenario.cover.thickness, base_thickness=scenario.base_layer.thickness,
         base_edge=scenario.base_layer.edge, cell=scenario.run.cell, refinement=refinement,
         ground_depth=ground_depth(scenario.run.duration), ground_width=CONSTANTS["ground_width"].value,
+        points=pile.outline,
     )
 
 
@@ -153,24 +128,23 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     grid = scenario_grid(scenario, refinement)
     mesh = build_mesh(grid)
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
+    if scenario.pile.shape == "slab":
+        physics = replace(physics, constants={**physics.constants, **NO_GRAVITY})
     values = {"pressure": pressure, "oxygen_demand": scenario.mix.oxygen_demand,
               "respiratory_quotient": scenario.mix.respiratory_quotient}
     record = run_record(physics, ambient_density=1.0, **values)
-    air, line = _air(scenario, record)
-    record = run_record(physics, ambient_density=_air_density(air, record), **values)
+    air, line = start_air(scenario, record)
+    record = run_record(physics, ambient_density=air_density(air, record), **values)
     node = mesh.node_at(grid.x.shape)
     named_edges = dict(grid.edges)
     if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":
         j, right = grid.floor_row, grid.x.shape[1] - 1
         named_edges["floor_air"] = np.array([[[j, i], [j, i + 1]] for i in range(right)])
-    boundaries = _boundaries(scenario, air, record)
-    edges = gather_edges(named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record)
+    boundaries = air_boundaries(scenario, air, record)
+    edges = gather_edges(named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record, grid.axisymmetric)
     outside = None
     if line is not None:
-        away = {name: boundaries[name] for name in boundaries if name not in AIR_EDGES}
-        still = gather_edges(named_edges, away, GROUND_EDGES, node, mesh.x, mesh.z, record)
-        lengths = [_edge_lengths(named_edges.get(name), node, mesh) for name in ("surface", "ground_surface")]
-        outside = Outside(line, AirEdges(still, lengths[0], lengths[1], edges.is_open))
+        outside = changing_air(line, named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record, grid.axisymmetric)
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
@@ -183,35 +157,11 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     return replace(problem, water_of_mix=float(wet[MIX].sum()), outside=outside)
 
 
-def _air(scenario: Scenario, record: np.record) -> tuple[Air, AirLine | None]:
-    """Air at the start, and its course where it changes."""
-    weather = scenario.weather
-    if not isinstance(weather, MonthlyWeather):
-        return Air(weather.air_temperature, weather.relative_humidity, weather.wind_speed), None
-    assert scenario.start.date is not None  # the inputs see to it
-    line = air_line(weather, scenario.start.date, scenario.run.duration, plain_record(record))
-    return line.mean(0.0, 0.0), line
-
-
-def _air_density(air: Air, record: np.record) -> float:
-    activity = activity_of_air(air.temperature, air.humidity, record)
-    return float(gas_density(air.temperature, activity, record.ambient_oxygen, record))
-
-
-def plain_record(record: np.record) -> SimpleNamespace:
-    """The record's values as plain floats: reading them from a record is slow."""
-    return SimpleNamespace(**{name: float(record[name]) for name in record.dtype.names or ()})
-
-
-def _edge_lengths(pairs: np.ndarray | None, node: np.ndarray, mesh: Mesh) -> np.ndarray:
-    """Length of an outer edge that belongs to each node [m]."""
-    out = np.zeros(mesh.count + 1)
-    if pairs is not None and len(pairs):
-        ends = node[pairs[:, :, 0], pairs[:, :, 1]]
-        half = 0.5 * np.hypot(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]], mesh.z[ends[:, 1]] - mesh.z[ends[:, 0]])
-        np.add.at(out, ends[:, 0], half)
-        np.add.at(out, ends[:, 1], half)
-    return out
+def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) -> Air:
+    """Mean of the air outside from `start` to `end` [s]; the value where they are equal."""
+    if problem.outside is not None:
+        return problem.outside.line.mean(start, end)
+    return start_air(scenario, problem.record)[0]
 
 
 def edges_over(problem: Problem, record: np.record, start: float, end: float) -> EdgeArrays:
@@ -221,9 +171,7 @@ def edges_over(problem: Problem, record: np.record, start: float, end: float) ->
     """
     if problem.outside is None:
         return problem.edges
-    air = problem.outside.line.mean(start, end)
-    record["ambient_density"] = _air_density(air, record)
-    return edges_in_air(problem.outside.where, _surface(air, record), record)
+    return exchange_over(problem.outside, record, start, end)
 
 
 def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
@@ -231,7 +179,8 @@ def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record,
     floor = np.zeros(mesh.count + 1)
     bottom = (mesh.row[mesh.quad_nodes[:, 0]] == grid.floor_row) & (mesh.quad_material != GROUND)
     ends = mesh.quad_nodes[bottom][:, :2]
-    np.add.at(floor, ends, 0.5 * np.abs(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]])[:, None])
+    length = np.abs(mesh.x[ends[:, 1]] - mesh.x[ends[:, 0]])
+    np.add.at(floor, ends, np.stack(half_edges(mesh.x[ends], length, grid.axisymmetric), axis=1))
     pile_volume = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
     ground = bed.dry_capacity - laws.dry_heat_capacity(bed.organic.sum(axis=0), bed.ash.sum(axis=0), record)
     norm = mesh.volume[MIX] if mesh.volume[MIX].sum() > 0 else mesh.volume.sum(axis=0)
@@ -246,25 +195,6 @@ def empty_properties(count: int) -> Properties:
     rest = [np.zeros(count + 1) for _ in range(8)]
     arrays = (*by_material, rest[0], rest[1], environment, *rest[2:])
     return Properties._make(arrays)
-
-
-def _surface(air: Air, record: np.record) -> Boundary:
-    film = film_coefficient(air.wind_speed, record)
-    return Boundary(
-        flow_open=True, heat_film=film, temperature=air.temperature, humidity=air.humidity,
-        gas_film=mass_film_coefficient(air.wind_speed, record), oxygen=record.ambient_oxygen,
-    )
-
-
-def _boundaries(scenario: Scenario, air: Air, record: np.record) -> dict[str, Boundary]:
-    surface = _surface(air, record)
-    return {
-        "surface": surface,
-        "ground_surface": Boundary(heat_film=surface.heat_film, temperature=air.temperature),
-        "ground_bottom": Boundary(heat_film=FIXED, temperature=scenario.ground.deep_temperature),
-        "floor_air": Boundary(flow_open=True, temperature=air.temperature, humidity=air.humidity,
-                              oxygen=record.ambient_oxygen),
-    }
 
 
 def _start_temperature(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
@@ -295,6 +225,8 @@ def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
     surface = grid.mix_surface[::-1]  # from the axis outwards
     top = np.interp(mesh.quarter_x, surface[:, 0], surface[:, 1])
     depth = np.maximum(top - mesh.quarter_z, 0.0)
+    if scenario.pile.shape == "slab":
+        depth[:] = 0.0  # nothing weighs on it
     for number, where, material, compaction in (
         (MIX, "mix", scenario.mix, scenario.mix.compaction), (COVER, "cover", scenario.cover, 0.0),
         (BASE, "base_layer", scenario.base_layer, 0.0),
@@ -367,7 +299,8 @@ def reduced_problem(
     mesh = build_mesh(grid)
     record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
                         respiratory_quotient=respiratory_quotient)
-    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record)
+    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,
+                         grid.axisymmetric)
     n1 = mesh.count + 1
     properties = empty_properties(mesh.count)
     capacity = np.zeros(n1)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from pilesim.assess.fields import FIELDS, Recorder, on_section
-from pilesim.assess.measures import MEASURES, Values, halves
+from pilesim.assess.measures import MEASURES, Values, as_whole, halves
 from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
@@ -20,6 +20,7 @@ from pilesim.solver.march import DAY, Tally
 if TYPE_CHECKING:
     import xarray as xr
 
+PER_METRE = ("mix_volume", "mix_mass", "cover_volume")  # measures
 _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, per metre of the whole pile
     "mean_temperature": ("degC", "mean temperature of the mix", -273.15, False),
     "share_above_rule_temperature": ("1", "share of the mix at or above the rule temperature", 0.0, False),
@@ -58,6 +59,8 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         "long_name": "material of each cell"})
     data |= _history(problem, watch, times)
     for name, (unit, meaning) in MEASURES.items():
+        if name in PER_METRE:
+            unit, meaning = as_whole(unit, meaning, grid.axisymmetric)
         dims = ("mix_zone",) if np.ndim(values[name]) else ()
         data[name] = (dims, values[name], {"units": unit, "long_name": meaning})
         data[f"{name}_error"] = (dims, errors[name], {
@@ -74,7 +77,9 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         coords[f"{name}_bounds"] = (("z", "x", "corner"), _bounds(section))
     for name, material in (("mix_area", MIX), ("cover_area", COVER), ("base_area", BASE)):
         area = on_section(problem, problem.mesh.volume[material, :-1])
-        coords[name] = (("z", "x"), area, {"units": "m2", "long_name": f"area of {name[:-5]} at each node"})
+        coords[name] = (("z", "x"), area, {
+            "units": "m3" if grid.axisymmetric else "m2",
+            "long_name": f"{'volume' if grid.axisymmetric else 'area'} of {name[:-5]} at each node"})
     return xr.Dataset(data, coords, _attributes(watch, tally, values, messages, version))
 
 
@@ -96,6 +101,8 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
     data: dict[str, Any] = {}
     for name, (unit, meaning, offset, extensive) in _HISTORY.items():
         values = np.interp(times, steps, np.array(watch.series[name]) + offset)
+        if extensive:
+            unit, meaning = as_whole(unit, meaning, problem.grid.axisymmetric)
         data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
     air = [outside_air(problem, watch.scenario, time, time) for time in times]
     for name, value, unit, meaning in (

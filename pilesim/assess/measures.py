@@ -7,6 +7,7 @@ import numpy as np
 from pilesim.assess.shares import ZONES, level_exceeded_by, share_above, share_below, share_below_by_zone
 from pilesim.assess.watch import Watch
 from pilesim.build import Problem
+from pilesim.section.grid import COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
 AEROBIC_SHARE = 0.10  # of the mix: the definition of `days_to_aerobic`
@@ -42,6 +43,13 @@ MEASURES: dict[str, tuple[str, str]] = {
     "iteration_defect_temperature": ("K", "largest rms difference over the mix between stored and output temperature"),
 }
 Values = dict[str, float | np.ndarray]
+
+
+def as_whole(unit: str, meaning: str, axisymmetric: bool) -> tuple[str, str]:
+    """Unit and meaning of an amount per metre of length, or of the whole heap if it is round."""
+    if not axisymmetric:
+        return unit, meaning
+    return unit.removesuffix(" m-1"), meaning.replace("per metre of length", "of the whole heap")
 
 
 def halves(problem: Problem) -> float:
@@ -82,9 +90,9 @@ def measure(problem: Problem, watch: Watch, tally: Tally, budgets: dict[str, flo
         "air_changes": float(np.trapezoid(series["air_changes"], days) / days[-1]),
         "overall_width": grid.overall_width,
         "overall_height": grid.overall_height,
-        "mix_volume": whole * grid.mix_area,
+        "mix_volume": whole * float(problem.mesh.volume[MIX].sum()),
         "mix_mass": whole * (wet + series["mix_dry_matter"][0]),
-        "cover_volume": whole * grid.cover_area,
+        "cover_volume": whole * float(problem.mesh.volume[COVER].sum()),
         "budget_error_heat": budgets["heat"],
         "budget_error_oxygen": budgets["oxygen"],
         "budget_error_water": budgets["water"],

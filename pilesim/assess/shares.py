@@ -59,6 +59,8 @@ def mix_pieces(problem: Problem) -> MixPieces:
         tx[:, k], tz[:, k] = (x[:, a] + x[:, b] + cx) / 3, (z[:, a] + z[:, b] + cz) / 3
     dry = (problem.bed.organic + problem.bed.ash)[MIX]
     density = np.divide(dry, mesh.volume[MIX], out=np.zeros_like(dry), where=mesh.volume[MIX] > 0)
+    if problem.grid.axisymmetric:
+        area = area * 2.0 * np.pi * tx
     mass = np.abs(area) * density[nodes].mean(axis=1)[:, None]
     weight = mass / mass.sum()
     zone = _zones(problem, tx, tz)

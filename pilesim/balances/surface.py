@@ -126,9 +126,20 @@ def _exchange(b: Boundary, length: np.ndarray, c: Any) -> tuple[float, np.ndarra
     return vapour_ratio(b.temperature, activity, c)[0], b.heat_film * length, b.gas_film * length * concentration
 
 
+def half_edges(x: np.ndarray, length: np.ndarray, axisymmetric: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Share of each end in its edge [m]; for an edge turned about x = 0 the area of its half [m2].
+
+    x : (n, 2) abscissae of the ends; length : (n,) of the edges [m]. Source: Pappus's theorem, exact.
+    """
+    if not axisymmetric:
+        return 0.5 * length, 0.5 * length
+    near, far = 0.25 * (3.0 * x[:, 0] + x[:, 1]), 0.25 * (x[:, 0] + 3.0 * x[:, 1])
+    return np.pi * near * length, np.pi * far * length
+
+
 def gather_edges(
     edges: Mapping[str, np.ndarray], boundaries: Mapping[str, Boundary], ground: frozenset[str], node: np.ndarray,
-    x: np.ndarray, z: np.ndarray, c: Any,
+    x: np.ndarray, z: np.ndarray, c: Any, axisymmetric: bool = False,
 ) -> EdgeArrays:
     """Gather the edges' exchange at the nodes.
 
@@ -144,6 +155,8 @@ def gather_edges(
         Node number at each vertex, -1 for none.
     x, z : (count + 1,) arrays
         Coordinates [m].
+    axisymmetric : bool
+        The edges turn about x = 0: exchange is that of the whole round heap, without "per metre".
     """
     count = x.size
     zero = [np.zeros(count) for _ in range(len(EdgeArrays._fields) - 2)]
@@ -151,9 +164,9 @@ def gather_edges(
     for name, pairs in edges.items():
         b = boundaries.get(name, CLOSED)
         ends = node[pairs[:, :, 0], pairs[:, :, 1]]
-        half = 0.5 * np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
-        ratio, heat, exchange = _exchange(b, half, c)
-        for end in (ends[:, 0], ends[:, 1]):
+        length = np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
+        for end, half in zip((ends[:, 0], ends[:, 1]), half_edges(x[ends], length, axisymmetric), strict=True):
+            ratio, heat, exchange = _exchange(b, half, c)
             np.add.at(out.film, end, heat)
             np.add.at(out.film_heat, end, heat * b.temperature)
             if name in ground:

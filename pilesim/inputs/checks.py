@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from typing import Any
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.polygon import mix_polygon
 from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Pile, Run, Start, Weather
 from pilesim.inputs.schema import SCHEMA
 from pilesim.inputs.values import MONTHS
 
 COLUMN_WIDTH = 1.0              # m; a column is computed per metre of its own width
+SLAB_HEIGHT = 1.0               # m; a slab is computed per metre of its own height
 LARGEST_GRID = 400_000          # nodes of the section without the ground
 MOST_OUTPUTS = 20_000           # stored times
 FEWEST_CELLS = 4                # fine cells across the half width and the height of the mix
 _ZERO = CONSTANTS["celsius_zero"].value
+RIDGE_SLOPE_SLACK = math.radians(0.1)   # a slope typed to a tenth of a degree agrees
 _ROUND_OFF = 1e-9               # relative; only for limits that were typed with few digits
 
 
@@ -60,13 +64,39 @@ def given(tables: Mapping[str, object], where: str) -> str:
     return repr(values[key]) if isinstance(values, dict) and key in values else "the default"
 
 
+def size_from_outline(pile: dict[str, Any], tables: Mapping[str, object]) -> None:
+    """Put base width and height of a polygon into the values of [pile]; raise ScenarioError if typed as well."""
+    if pile["outline"] is None:
+        raise ScenarioError("pile.outline", "nothing", "points from toe to axis, such as [\"2.6 m, 0 m\", \"0 m, 2 m\"]",
+                            "A polygon needs its points.")
+    for key in ("base_width", "height", "side_slope", "crest_width"):
+        if pile[key] is not None:
+            where = f"pile.{key}"
+            raise ScenarioError(where, given(tables, where), "no such key for a polygon",
+                                "Its outline sets all sizes; remove the key or change the points.")
+    vertices = mix_polygon(pile["outline"])
+    for key, value in (("base_width", 2.0 * float(vertices[0, 0])), ("height", float(vertices[-1, 1]))):
+        spec = SCHEMA["pile"][key]
+        if not spec.low <= value <= spec.high:
+            raise ScenarioError("pile.outline", f"a {key} of {value:g} m", f"{spec.low:g} to {spec.high:g} m")
+        pile[key] = value
+
+
 def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
-    if pile.shape != "trapezoid":
+    if pile.outline is not None and pile.shape != "polygon":
+        raise ScenarioError("pile.outline", f"points for a {pile.shape}", "no such key unless shape is 'polygon'",
+                            "Remove the points or set pile.shape to 'polygon'.")
+    if pile.shape == "polygon":
+        return
+    if pile.shape == "ridge":
+        _check_ridge(pile, tables)
+        return
+    if pile.shape not in ("trapezoid", "round"):
         for key in ("side_slope", "crest_width"):
             if getattr(pile, key) is not None:
                 where = f"pile.{key}"
                 raise ScenarioError(where, given(tables, where), f"no such key for a {pile.shape}",
-                                    "Its sides are vertical; remove the key.")
+                                    "Its width and height set its sides; remove the key.")
         return
     half = 0.5 * pile.base_width
     if pile.side_slope is not None:
@@ -78,7 +108,23 @@ def _check_outline(pile: Pile, tables: Mapping[str, object]) -> None:
         _check_crest(pile, half, tables)
     else:
         raise ScenarioError("pile.side_slope", "nothing", "a value, or one for crest_width",
-                            "A trapezoid needs one of the two.")
+                            "A trapezoid needs one of the two, a round heap too.")
+
+
+def _check_ridge(pile: Pile, tables: Mapping[str, object]) -> None:
+    if pile.crest_width:
+        raise ScenarioError("pile.crest_width", given(tables, "pile.crest_width"), "0 m, or no such key, for a ridge",
+                            "A ridge has no crest; use a trapezoid for one.")
+    slope, spec = math.atan2(pile.height, 0.5 * pile.base_width), SCHEMA["pile"]["side_slope"]
+    if pile.side_slope is not None and abs(pile.side_slope - slope) > RIDGE_SLOPE_SLACK:
+        raise ScenarioError("pile.side_slope", given(tables, "pile.side_slope"),
+                            f"{math.degrees(slope):.1f} deg for this ridge, or no such key",
+                            "Base width and height of a ridge fix its slope; leave one of the three out or change it.")
+    if not spec.low <= math.degrees(slope) <= spec.high:
+        half = 0.5 * pile.base_width
+        low, high = (half * math.tan(math.radians(edge)) for edge in (spec.low, spec.high))
+        raise ScenarioError("pile.height", given(tables, "pile.height"), f"a value from {_up(low)} m to {_down(high)} m",
+                            f"Otherwise the flanks are not between {spec.low:g} deg and {spec.high:g} deg.")
 
 
 def _check_crest(pile: Pile, half: float, tables: Mapping[str, object]) -> None:
@@ -97,8 +143,15 @@ def _check_crest(pile: Pile, half: float, tables: Mapping[str, object]) -> None:
                             f"Otherwise the flanks are not between {slope.low:g} deg and {slope.high:g} deg.")
 
 
+def _least_extent(pile: Pile) -> float:
+    """The smaller [m] of height and half width, of those that the shape computes."""
+    if pile.shape == "column":
+        return pile.height
+    return 0.5 * pile.base_width if pile.shape == "slab" else min(pile.height, 0.5 * pile.base_width)
+
+
 def _check_cover(pile: Pile, cover: Cover, tables: Mapping[str, object]) -> None:
-    room = pile.height if pile.shape == "column" else min(pile.height, 0.5 * pile.base_width)
+    room = _least_extent(pile)
     if cover.thickness >= room:
         raise ScenarioError("cover.thickness", given(tables, "cover.thickness"), f"less than {_down(room)} m",
                             "The cover must be thinner than the mix is high and half as wide.")
@@ -121,7 +174,7 @@ def _check_run(pile: Pile, cover: Cover, base_layer: BaseLayer, run: Run,
         shortest = run.duration / MOST_OUTPUTS / 60.0
         raise ScenarioError(every, given(tables, every), f"at least {_up(shortest)} minute",
                             f"More than {MOST_OUTPUTS} stored times would be written.")
-    side = pile.height if pile.shape == "column" else min(pile.height, 0.5 * pile.base_width)
+    side = _least_extent(pile)
     if run.cell > side / FEWEST_CELLS * (1.0 + _ROUND_OFF):
         raise ScenarioError("run.cell", given(tables, "run.cell"), f"at most {_down(side / FEWEST_CELLS)} m",
                             f"The mix needs {FEWEST_CELLS} cells across its height and its half width.")

@@ -112,8 +112,9 @@ def read_chain(path: Path) -> Tables:
 def merge(under: Tables, over: Tables) -> Tables:
     """`over` laid on `under`, key by key; the more local of two rivals removes the other.
 
-    Rivals: `side_slope` and `crest_width`; a `material` and the properties it stands for; a `shape` without
-    flanks and both slope keys; another `kind` of weather and what the former kind gave.
+    Rivals: `side_slope` and `crest_width`; a `material` and the properties it stands for; a `shape` other than
+    trapezoid and both slope keys; an `outline` and all sizes, and any other shape; another `kind` of weather and what
+    the former kind gave.
     """
     out = copy.deepcopy(under)
     for name, value in over.items():
@@ -136,11 +137,17 @@ def _removed_by(name: str, local: Tables, under: Tables) -> list[str]:
         changed = local.get("kind", under.get("kind", kind)) != under.get("kind", kind)
         return [key for key in under if key != "kind"] if changed else []
     if name == "pile":
+        if "outline" in local:
+            return ["base_width", "height", "side_slope", "crest_width"]
+        shape = local.get("shape")
+        other = ["outline"] if "shape" in local and shape != "polygon" else []
+        if shape is not None and shape not in ("trapezoid", "round"):
+            return [*other, *(key for key in ("side_slope", "crest_width") if key not in local)]
         if "side_slope" in local:
-            return ["crest_width"]
+            return [*other, "crest_width"]
         if "crest_width" in local:
-            return ["side_slope"]
-        return ["side_slope", "crest_width"] if local.get("shape") in ("rectangle", "column") else []
+            return [*other, "side_slope"]
+        return other
     if "material" in local:
         return [key for key in SCHEMA[name] if key not in _MATERIAL_KEEPS]
     return []
@@ -204,8 +211,8 @@ def literal(value: object) -> str:
     """One value as TOML."""
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, (list, tuple)):
+        return "[" + ", ".join(literal(item) for item in value) + "]"
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
-    if isinstance(value, list):
-        return f"[{', '.join(literal(item) for item in value)}]"
     return repr(value)

@@ -49,7 +49,10 @@ class MonthlyWeather:
 
 @dataclass(frozen=True, slots=True)
 class Pile:
-    """Outline of the mix, height above the base layer [m]; one of side slope [rad] and crest width [m]."""
+    """Outline of the mix, height above the base layer [m]; one of side slope [rad] and crest width [m].
+
+    outline: points (x, z) [m] of half a polygon from toe to axis, or None; base_width and height follow from it.
+    """
 
     shape: str
     base_width: float
@@ -58,6 +61,7 @@ class Pile:
     crest_width: float | None
     length: float | None
     section: str
+    outline: tuple[tuple[float, float], ...] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,8 +108,12 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
             values[table] = _read_table(table, tables.get(table))
     assert weather is not None
     pile = values["pile"]
+    if pile["shape"] == "slab" and "height" not in _keys(tables, "pile"):
+        pile["height"] = checks.SLAB_HEIGHT
     if pile["shape"] == "column" and "base_width" not in _keys(tables, "pile"):
         pile["base_width"] = checks.COLUMN_WIDTH
+    if pile["shape"] == "polygon":
+        checks.size_from_outline(pile, tables)
     for table in ("cover", "base_layer"):
         del values[table]["material"]
     rule_temperature, rule_duration = values["limits"].pop("rule")
@@ -155,10 +159,12 @@ def _read_weather(given: Mapping[str, object]) -> Weather | MonthlyWeather:
 
 def _read_table(name: str, table: object) -> dict[str, Any]:
     given = table if isinstance(table, dict) else {}
-    is_column = name == "pile" and given.get("shape") == "column"
+    shape = given.get("shape") if name == "pile" else None
     out = {}
     for key, spec in SCHEMA[name].items():
-        optional = is_column and key == "base_width"        # a column is per metre of its own width
+        optional = shape == "column" and key == "base_width"        # a column is per metre of its own width
+        optional = optional or (shape == "slab" and key == "height")
+        optional = optional or ((shape == "polygon" or "outline" in given) and key in ("base_width", "height"))
         spec = replace(spec, required=False) if optional else spec
         out[key] = read_value(spec, given.get(key), f"{name}.{key}")
     return out

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 class Key:
     """One key of a table.
 
-    `kind` is quantity, word, flag, date or rule. For a quantity: `unit` is SI, `shown` the unit of `low`,
+    `kind` is quantity, word, flag, date, points or rule. For a quantity: `unit` is SI, `shown` the unit of `low`,
     `high` and of messages, `constant` the registry name of the default. `words` are the allowed words, the
     first one the default. A quantity with neither default nor `required` is optional (None) and has an
     `example` for the template.
@@ -91,8 +91,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
                            shown="delta_degC", high=40.0, example="10 delta_degC"),
     },
     "pile": {
-        "shape": _word("outline of the section", "trapezoid", "rectangle", "column",
-                       later=("ridge", "ellipse", "round", "polygon", "slab")),
+        "shape": _word("outline of the section", "trapezoid", "ridge", "ellipse", "polygon", "rectangle", "column", "round",
+                       "slab"),
         "base_width": _length("of the mix, where it stands on the base layer", 0.4, 100.0, required=True),
         "height": _length("of the mix, above the base layer", 0.2, 15.0, required=True),
         "side_slope": Key("flank from the horizontal, held when the width varies (or give crest_width)",
@@ -100,6 +100,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
                           example="50 deg"),
         "crest_width": _length("width of the mix at the top (or give side_slope)", 0.0, 100.0,
                                example="1.8 m"),
+        "outline": Key("half a convex polygon from toe to axis, as points 'x, z'; sets width and height", kind="points",
+                       example='["2.6 m, 0 m", "2.0 m, 1.2 m", "1.0 m, 1.9 m", "0 m, 2.1 m"]'),
         "length": _length("along the pile; for cautions only, results are per metre", 0.5, 10000.0,
                           example="20 m"),
         "section": _word("symmetric half of the section", "half", later=("full",)),

@@ -51,6 +51,8 @@ def default_text(spec: Key) -> str:
         return f'"{spec.words[0]}"'
     if spec.kind == "flag":
         return "false"
+    if spec.kind == "points":
+        return spec.example
     if spec.kind == "date":
         return '"2025-11-30"'
     if spec.kind == "rule":

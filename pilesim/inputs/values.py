@@ -77,6 +77,8 @@ def read_value(key: Key, raw: object, where: str) -> object:
         return _default(key, where)
     if isinstance(raw, dict):
         raise ScenarioError(where, "a table", "one value")
+    if key.kind == "points":
+        return _read_points(raw, where)
     if isinstance(raw, list):
         advice = "Lists of 12 are for weather.kind = 'monthly'." if where.startswith("weather.") else ""
         raise ScenarioError(where, "a list", "one value", advice)
@@ -174,6 +176,21 @@ def _read_date(raw: object, where: str) -> datetime.date:
         return datetime.date.fromisoformat(raw)
     except ValueError as why:
         raise ScenarioError(where, repr(raw), allowed, f"{str(why).capitalize()}.") from None
+
+
+def _read_points(raw: object, where: str) -> tuple[tuple[float, float], ...]:
+    """A list of 'x, z' texts as points [m]."""
+    allowed = 'a list of points with units, such as ["2.6 m, 0 m", "0 m, 2 m"]'
+    if not isinstance(raw, (list, tuple)) or not all(isinstance(point, str) for point in raw):
+        raise ScenarioError(where, repr(raw), allowed, "Each point is one text: distance from the axis, height.")
+    points = []
+    for k, point in enumerate(raw, 1):
+        parts = point.split(",")
+        if len(parts) != 2:
+            raise ScenarioError(where, f"point {k}, {point!r}", "two lengths, such as '2.6 m, 0 m'")
+        x, z = (to_si(part.strip(), "m", f"{where}, point {k}") for part in parts)
+        points.append((x, z))
+    return tuple(points)
 
 
 def read_rule(raw: object, where: str) -> tuple[float, float]:

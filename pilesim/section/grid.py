@@ -23,13 +23,24 @@ is a cover, that of the kite's outermost cell. All others are positive.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.polygon import mix_polygon
 from pilesim.section.blocks import Blocks, block_counts, graded, pile_vertices
-from pilesim.section.outline import pile_outline, require_number
+from pilesim.section.outline import CURVED, Outline, pile_outline, require_number
+from pilesim.section.profile import (
+    Profile,
+    ellipse_profile,
+    polygon_profile,
+    profile_counts,
+    profile_layout,
+    profile_vertices,
+)
 
 NONE, MIX, COVER, BASE, GROUND = range(5)
 
@@ -39,9 +50,11 @@ class SectionGrid:
     """Grid of a section. Lengths in m; areas are those of the gridded part (half a pile when `halved`).
 
     x, z: (nj, ni) vertices, NaN where all cells around are NONE; material: (nj - 1, ni - 1) int8.
-    floor_row: row of z = 0; axis: x = 0 is a symmetry axis; halved: the mirror image is not gridded.
+    floor_row: row of z = 0, -1 without a floor (slab, whose mix_base is -inf);
+    axis: x = 0 is a symmetry axis; halved: the mirror image is not gridded.
     edges: name -> (n, 2, 2) int, boundary edges as two (j, i) vertices, each beside exactly one cell.
     mix_surface, outer_surface: (n, 2) polylines from the toe to the axis; mix_base: z of the mix underside.
+    axisymmetric: the section turns about x = 0 (a round heap), so volumes are those of the whole heap.
     cell: nominal spacing; (cj, ci): corner between the mix and its cover; jb: row of the mix underside.
     """
 
@@ -59,6 +72,7 @@ class SectionGrid:
     ci: int
     cj: int
     jb: int
+    axisymmetric: bool = False
 
     @property
     def mix_area(self) -> float:
@@ -73,7 +87,7 @@ class SectionGrid:
     @property
     def overall_width(self) -> float:
         """Outer toe to outer toe of the whole pile [m]."""
-        return float(np.max(self.outer_surface[:, 0])) * (2.0 if self.halved else 1.0)
+        return float(np.max(self.outer_surface[:, 0])) * (2.0 if self.halved or self.axisymmetric else 1.0)
 
     @property
     def overall_height(self) -> float:
@@ -118,21 +132,36 @@ def edge_length(grid: SectionGrid, name: str) -> float:
 def section_grid(
     *, shape: str, base_width: float, height: float, crest_width: float, cover_thickness: float,
     base_thickness: float, base_edge: str, cell: float, refinement: int = 2, ground_depth: float = 3.0,
-    ground_width: float = 3.0, with_ground: bool = True,
+    ground_width: float = 3.0, with_ground: bool = True, points: Sequence[tuple[float, float]] | None = None,
 ) -> SectionGrid:
-    """Grid of half a trapezoid or rectangle, or of a column one cell wide.
+    """Grid of half a pile, or of a column one cell wide.
 
-    Lengths in m. base_width, height, crest_width: of the mix, the height from the top of the base layer.
+    Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer. A 'round'
+    heap is a trapezoid turned about the axis, a 'slab' one row from its middle plane to its face;
+    base_width and crest_width its diameters.
+    base_width, height, crest_width: of the mix, the height from the top of the base layer.
     base_edge: 'closed', or 'open' if the base material reaches the outer surface. cell: nominal spacing at
     refinement 2; refinement 1 is its coarse partner. The ground reaches ground_depth down and ground_width
     beyond the toe. Raises ScenarioError.
     """
-    outline = pile_outline(shape, base_width, height, crest_width, cover_thickness, base_thickness)
     _check_choices(base_edge, cell, refinement, ground_depth, ground_width)
+    if shape == "slab":
+        pile_outline("rectangle", base_width, height, 0.0, cover_thickness, 0.0)
+        return _slab(0.5 * base_width, height, cover_thickness, cell, refinement)
     spacing = 2.0 * cell
-    column = shape == "column"
-    blocks = block_counts(outline, spacing, ground_depth, ground_width, with_ground)
-    x, z = pile_vertices(outline, blocks, refinement)
+    column, heap = shape == "column", shape == "round"
+    line: Outline | Profile
+    if shape in CURVED:
+        line = _profile(shape, base_width, height, cover_thickness, base_thickness, points)
+        layout = profile_layout(line, spacing)
+        blocks = profile_counts(line, layout, spacing, ground_depth, ground_width, with_ground)
+        x, z = profile_vertices(line, layout, blocks, refinement)
+        mix_surface, outer_surface = line.line(False, of_mix=True), line.line(True)
+    else:
+        line = pile_outline("trapezoid" if heap else shape, base_width, height, crest_width, cover_thickness, base_thickness)
+        blocks = block_counts(line, spacing, ground_depth, ground_width, with_ground)
+        x, z = pile_vertices(line, blocks, refinement)
+        mix_surface, outer_surface = line.mix_surface(), line.outer_surface()
     corner, base_row = blocks.core * (1 if column else refinement), blocks.base * refinement
     material = np.full((x.shape[0] - 1, x.shape[1] - 1), COVER, np.int8)
     core_rows = (blocks.base + blocks.mix) * refinement
@@ -144,18 +173,49 @@ def section_grid(
     if with_ground:
         x, z, material = _add_ground(x, z, material, blocks, refinement, ground_depth, ground_width)
     return SectionGrid(
-        x=x, z=z, material=material, floor_row=rows, axis=True, halved=not column,
+        x=x, z=z, material=material, floor_row=rows, axis=True, halved=not (column or heap),
         edges=_section_edges(x.shape, rows, pile_columns, column),
-        mix_surface=outline.mix_surface(), mix_base=float(base_thickness),
-        outer_surface=outline.outer_surface(), cell=spacing / refinement,
-        ci=corner, cj=rows + core_rows, jb=rows + base_row,
+        mix_surface=mix_surface, mix_base=float(base_thickness),
+        outer_surface=outer_surface, cell=spacing / refinement,
+        ci=corner, cj=rows + core_rows, jb=rows + base_row, axisymmetric=heap,
     )
 
 
-def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray) -> SectionGrid:
+def _slab(half_width: float, height: float, cover: float, cell: float, refinement: int) -> SectionGrid:
+    """One row of cells from the symmetry plane to the surface; without ground, floor and base layer."""
+    mix = max(2, round(half_width / (2.0 * cell))) * refinement
+    layer = max(2, round(cover / (2.0 * cell))) * refinement if cover > 0 else 0
+    x = np.concatenate([np.linspace(0.0, half_width, mix + 1), half_width + cover * np.arange(1, layer + 1) / max(layer, 1)])
+    material = np.full((1, mix + layer), COVER, np.int8)
+    material[:, :mix] = MIX
+    columns, none = mix + layer, _horizontal(0, 0, 0)
+    closed = [_vertical(0, 0, 1), _horizontal(0, 0, columns), _horizontal(1, 0, columns)]
+    grid_x, grid_z = np.meshgrid(x, [0.0, height])
+    side, face = (np.array([(at, 0.0), (at, height)]) for at in (half_width, half_width + cover))
+    return SectionGrid(
+        x=grid_x, z=grid_z, material=material, floor_row=-1, axis=True, halved=True,
+        edges={"surface": _vertical(columns, 0, 1), "axis": np.concatenate(closed), "ground_surface": none,
+               "ground_bottom": none, "ground_side": none, "floor": none},
+        mix_surface=side, mix_base=-math.inf, outer_surface=face, cell=cell * 2.0 / refinement, ci=mix, cj=1, jb=0,
+    )
+
+
+def _profile(shape: str, base_width: float, height: float, cover: float, base: float,
+             points: Sequence[tuple[float, float]] | None) -> Profile:
+    """Checked profile of a half-ellipse or polygon."""
+    if shape == "ellipse":
+        pile_outline("rectangle", base_width, height, base_width, cover, base)
+        return ellipse_profile(0.5 * base_width, height, cover, base)
+    vertices = mix_polygon(points or ())
+    pile_outline("rectangle", 2.0 * float(vertices[0, 0]), float(vertices[-1, 1]), 0.0, cover, base)
+    return polygon_profile(vertices, cover, base)
+
+
+def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray, axisymmetric: bool = False) -> SectionGrid:
     """Rectangular grid from vertex abscissae x (nx,) and heights z (nz,) [m], both increasing.
 
-    material: (nz - 1, nx - 1). Edges 'left', 'right', 'floor', 'top'. Raises ValueError on wrong shapes.
+    material: (nz - 1, nx - 1). axisymmetric: turned about x = 0, so no x below 0.
+    Edges 'left', 'right', 'floor', 'top'. Raises ValueError on wrong shapes.
     """
     x, z, material = np.asarray(x, float), np.asarray(z, float), np.asarray(material, np.int8)
     for name, values in (("x", x), ("z", z)):
@@ -172,6 +232,7 @@ def box_grid(x: np.ndarray, z: np.ndarray, material: np.ndarray) -> SectionGrid:
         x=grid_x, z=grid_z, material=material, floor_row=0, axis=False, halved=False, edges=edges,
         mix_surface=top, mix_base=float(z[0]), outer_surface=top.copy(),
         cell=float(min(np.diff(x).min(), np.diff(z).min())), ci=columns, cj=rows, jb=0,
+        axisymmetric=axisymmetric,
     )
 
 

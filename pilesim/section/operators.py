@@ -2,7 +2,10 @@
 
 Unknowns sit at the vertices, materials in the cells. Each quadrilateral carries the quadratic form of its four edge
 differences (bottom, top, left, right); fluxes follow from it, so they are conservative and symmetric by
-construction, and on rectangles the form is the five-point scheme. Arrays over nodes have one extra slot at the end
+construction, and on rectangles the form is the five-point scheme. A section turned about x = 0 weighs each corner with
+2 pi times the radius of its quarter cell's centroid, which is exact for volumes and, on the axis, for areas.
+
+Arrays over nodes have one extra slot at the end
 (index ``count``) that stands for "no neighbour" and always holds zero weight.
 """
 
@@ -46,12 +49,12 @@ class Mesh:
     quad_pairs : (quads, 6) float
         Conductance between the corner pairs of `PAIRS`, for unit conductivity.
     quarter_volume, quarter_x, quarter_z : (quads, 4) float
-        Quarter cells that belong to the corners: area [m2] and centroid [m].
+        Quarter cells that belong to the corners: area [m2], or volume [m3] of a round heap, and centroid [m].
     neighbours : (count + 1, 8) int
     upstream : (count + 1, 4) int
         Second neighbour beyond the east, west, north and south one, within the pile.
     volume : (5, count + 1) float
-        Area of each material at each node [m2] (volume per metre of length).
+        Area of each material at each node [m2] (volume per metre of length); volume [m3] in a round heap.
     """
 
     count: int
@@ -88,8 +91,10 @@ def build_mesh(grid: SectionGrid) -> Mesh:
     quad_nodes = number[cells[:, None, 0] + corners[:, 0], cells[:, None, 1] + corners[:, 1]]
     x = np.append(grid.x[row, column], 0.0)
     z = np.append(grid.z[row, column], 0.0)
-    form = _forms(x[quad_nodes], z[quad_nodes])
     quarter_volume, quarter_x, quarter_z = _quarters(x[quad_nodes], z[quad_nodes])
+    around = 2.0 * np.pi * quarter_x if grid.axisymmetric else np.ones_like(quarter_x)
+    form = _forms(x[quad_nodes], z[quad_nodes], around)
+    quarter_volume = quarter_volume * around
     volume = np.zeros((5, count + 1))
     np.add.at(volume, (material[:, None], quad_nodes), quarter_volume)
     neighbours, upstream = _neighbours(quad_nodes, material, count)
@@ -118,28 +123,29 @@ def _metric(x: np.ndarray, z: np.ndarray, xi: float, eta: float) -> tuple[np.nda
     return bx * bx + bz * bz, ax * bx + az * bz, ax * ax + az * az, ax * bz - az * bx
 
 
-def _form_at(x: np.ndarray, z: np.ndarray, points: tuple[float, float]) -> np.ndarray:
+def _form_at(x: np.ndarray, z: np.ndarray, points: tuple[float, float], around: np.ndarray) -> np.ndarray:
+    """Sum of the forms at four points of each quad, each weighed with `around` (quads, 4) of its corner."""
     form = np.zeros((len(x), 4, 4))
-    for eta in points:
-        for xi in points:
+    for row, eta in enumerate(points):
+        for column, xi in enumerate(points):
             bb, ab, aa, jacobian = _metric(x, z, xi, eta)
             va = np.array([1 - eta, eta, 0, 0])
             vb = np.array([0, 0, 1 - xi, xi])
             cross = np.outer(va, vb) + np.outer(vb, va)
-            share = 1.0 / (4.0 * jacobian)
+            share = around[:, 2 * row + column] / (4.0 * jacobian)
             form += (share * bb)[:, None, None] * np.outer(va, va)
             form -= (share * ab)[:, None, None] * cross
             form += (share * aa)[:, None, None] * np.outer(vb, vb)
     return form
 
 
-def _forms(x: np.ndarray, z: np.ndarray) -> np.ndarray:
+def _forms(x: np.ndarray, z: np.ndarray, around: np.ndarray) -> np.ndarray:
     jacobians = np.stack([_metric(x, z, xi, eta)[3] for eta in (0, 1) for xi in (0, 1)])
     skew = jacobians.min(axis=0) < SMALL_JACOBIAN * jacobians.mean(axis=0)
     form = np.empty((len(x), 4, 4))
-    form[~skew] = _form_at(x[~skew], z[~skew], (0.0, 1.0))
+    form[~skew] = _form_at(x[~skew], z[~skew], (0.0, 1.0), around[~skew])
     inner = 0.5 / np.sqrt(3.0)
-    form[skew] = _form_at(x[skew], z[skew], (0.5 - inner, 0.5 + inner))
+    form[skew] = _form_at(x[skew], z[skew], (0.5 - inner, 0.5 + inner), around[skew])
     rows, columns = np.array(_FORM_INDEX).T
     return np.ascontiguousarray(form[:, rows, columns])
 

@@ -15,7 +15,8 @@ import numpy as np
 
 from pilesim.base.errors import ScenarioError
 
-SHAPES = ("trapezoid", "rectangle", "column")
+SHAPES = ("trapezoid", "ridge", "rectangle", "column")
+CURVED = ("ellipse", "polygon")  # see `profile.py`
 THINNEST_LAYER = 1e-3  # m: a cover or base layer thinner than this must be left out (0)
 RIDGE_SHARE = 1e-6  # a crest narrower than this share of the base width is rounding error: a ridge
 
@@ -114,7 +115,7 @@ def pile_outline(
     layer. crest_width is read for a trapezoid only. Raises ScenarioError.
     """
     if shape not in SHAPES:
-        raise ScenarioError("pile.shape", repr(shape), "one of " + ", ".join(SHAPES))
+        raise ScenarioError("pile.shape", repr(shape), "one of " + ", ".join((*SHAPES, *CURVED, "round", "slab")))
     require_number("pile.base_width", base_width, base_width > 0, "a length above 0 m")
     require_number("pile.height", height, height > 0, "a length above 0 m")
     for where, value in (("cover.thickness", cover_thickness), ("base_layer.thickness", base_thickness)):
@@ -122,7 +123,7 @@ def pile_outline(
         require_number(where, value, fits, f"0 m (no layer) or at least {THINNEST_LAYER:g} m")
     if shape == "column":
         return Outline(shape, base_width, base_width, height, cover_thickness, base_thickness)
-    half_crest = 0.5 * base_width
+    half_crest = 0.0 if shape == "ridge" else 0.5 * base_width
     if shape == "trapezoid":
         slack = RIDGE_SHARE * base_width
         fits = -slack <= crest_width <= base_width

@@ -165,7 +165,7 @@ def _heat_flows(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         ("heat_conducted_to_air", "conducted to air", style.LineStyle(style.INK, (0, (4, 1.5, 1, 1.5)))),
         ("heat_to_ground", "into the ground", style.LineStyle("#8a6d3b", (0, (2, 1)))),
     )
-    shown = [style.shown(dataset[name].values, "W m-1", units) for name, _, _ in looks]
+    shown = [style.shown(dataset[name].values, dataset[name].attrs.get("units", "W m-1"), units) for name, _, _ in looks]
     curves = [Curve(text, values, look) for (_, text, look), (values, _) in zip(looks, shown, strict=True)]
     axes.axhline(0.0, color=style.FAINT, linewidth=0.7)
     flows = np.array([curve.values for curve in curves])
@@ -179,7 +179,7 @@ def _heat_flows(axes: Axes, dataset: xr.Dataset, units: str) -> None:
 
 
 def _air_intake(axes: Axes, dataset: xr.Dataset, units: str) -> None:
-    values, label = style.shown(dataset["air_intake"].values, "kg s-1 m-1", units)
+    values, label = style.shown(dataset["air_intake"].values, dataset["air_intake"].attrs.get("units", "kg s-1 m-1"), units)
     _draw(
         axes,
         dataset,
@@ -198,7 +198,7 @@ def _remains(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     )
     curves, starts = [], []
     for name, text, look in looks:
-        amounts, label = style.shown(dataset[name].values, "kg m-1", units)
+        amounts, label = style.shown(dataset[name].values, dataset[name].attrs.get("units", "kg m-1"), units)
         start = amounts[0] if amounts[0] > 0 else np.nan
         curves.append(Curve(text, 100.0 * amounts / start, look))
         starts.append(f"{text} {amounts[0]:.0f}")

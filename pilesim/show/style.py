@@ -81,6 +81,9 @@ _SHOWN = {  # unit of the Dataset -> (metric unit, its label, US unit, its label
     "kg m-3": ("kg m-3", "kg/m³", "lb yd-3", "lb/yd³"),
     "kg s-1 m-1": ("kg h-1 m-1", "kg/h per m", "lb h-1 ft-1", "lb/h per ft"),
     "W m-1": ("W m-1", "W per m", "Btu h-1 ft-1", "Btu/h per ft"),
+    "kg s-1": ("kg h-1", "kg/h", "lb h-1", "lb/h"),
+    "W": ("W", "W", "Btu h-1", "Btu/h"),
+    "kg": ("kg", "kg", "lb", "lb"),
     "kg m-1": ("kg m-1", "kg per m", "lb ft-1", "lb per ft"),
 }
 _SUPERSCRIPT = str.maketrans("-0123456789", "⁻⁰¹²³⁴⁵⁶⁷⁸⁹")

@@ -15,8 +15,9 @@ import numpy as np
 
 from pilesim.balances.bed import Properties
 from pilesim.balances.heat import apparent_heat_capacities
+from pilesim.balances.physics import plain_record
 from pilesim.balances.surface import EdgeArrays
-from pilesim.build import Problem, edges_over, plain_record
+from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
 from pilesim.solver import flow, nodes, oxygen, properties

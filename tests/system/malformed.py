@@ -283,10 +283,10 @@ OVERRIDES = (
     Override("dots alone", {"..": "5 m"}, "..", "dotted key"),
     Override("extends as a change", {"extends": "wide_pile"}, "extends", "dotted key"),
     Override(
-        "shape that arrives later", {"pile.shape": "ridge"}, "pile.shape", "known, but not in this version"
+        "seeding that arrives later", {"start.seeding": "mixed"}, "start.seeding", "known, but not in this version"
     ),
     Override("unknown shape", {"pile.shape": "trapezium"}, "pile.shape", "Did you mean 'trapezoid'?"),
-    Override("shape as a number", {"pile.shape": 3}, "pile.shape", "trapezoid, rectangle, column"),
+    Override("shape as a number", {"pile.shape": 3}, "pile.shape", "trapezoid, ridge, ellipse, polygon, "),
     Override("full section", {"pile.section": "full"}, "pile.section", "known, but not in this version"),
     Override(
         "surface seeding", {"start.seeding": "surface"}, "start.seeding", "known, but not in this version"

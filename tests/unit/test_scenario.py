@@ -57,6 +57,7 @@ def test_reference_pile_is_the_agreed_one(reference):
         None,
         None,
         "half",
+        None,
     )
     assert dataclasses.astuple(s.cover) == (
         0.2,
@@ -118,7 +119,8 @@ def test_commented_lines_of_the_template_state_true_defaults(tmp_path, reference
 
     Tolerance 1e-5: defaults are printed with six digits. Optional keys carry examples and stay commented.
     """
-    optional = ("crest_width", "latitude", "slope_aspect", "length", "conductivity", "date", "extends", "daily_range")
+    optional = ("crest_width", "outline", "latitude", "slope_aspect", "length", "conductivity", "date", "extends",
+                "daily_range")
     text = re.sub(rf"^# (?!(?:{'|'.join(optional)}) )(?=\w+ = )", "", template(), flags=re.M)
     path = tmp_path / "all.toml"
     path.write_text(text, encoding="utf-8")
