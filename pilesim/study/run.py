@@ -95,7 +95,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if isinstance(weather, MonthlyWeather) and weather.cold_snap and weather.cold_snap.start >= scenario.run.duration:
         out.append("The cold snap begins after the end of the run.")
     if pile.shape == "slab":
-        out.append("A slab has no ground, base layer, compaction, draught or drainage: heat, vapour and oxygen pass its faces only.")
+        out.append("A slab has no ground, base layer, compaction, draught or drainage: heat, vapour and oxygen pass its "
+                   "faces only.")
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
     if scenario.mix.permeability >= PLUME_PERMEABILITY and pile.base_width >= 4.0 * pile.height:

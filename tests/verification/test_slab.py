@@ -58,4 +58,4 @@ def test_a_slab_runs_without_draught():
     assert values["air_changes"] < 0.02
     for name in ("heat", "oxygen", "water"):
         assert values[f"budget_error_{name}"] < 1e-3
-    assert any("slab" in line for line in messages(scenario, watch, tally))
+    assert any("slab" in line for line in messages(scenario, watch, tally, values))
