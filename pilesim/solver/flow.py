@@ -301,18 +301,30 @@ def flow_order(neighbours: Any, east: Any, north: Any, pile_count: int, order: A
                     filled += 1
 
 
+@inlined
+def _van_leer(down: float, up: float, stretch: float) -> float:
+    """Ratio k of the face value from the differences ahead and behind, both over the length ahead."""
+    if down * up <= 0.0:
+        return 0.0
+    return stretch * down / (down + up)
+
+
 @compiled
 def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any, north: Any, outflow: Any,
-                      carried: Any, pile_count: int, stencil: Any, total: Any) -> None:
+                      carried: Any, companion: Any, spread: Any, pile_count: int, stencil: Any, total: Any) -> None:
     """Second-order limited upwind weights of div(N carried), in upstream-implicit form.
 
-    The face value is c_U + k (c_U - c_UU) with the van Leer ratio k taken from the present field `carried`;
-    without a second upstream node it is the mean of both ends where gas enters from outside, else the upstream value
-    (along a closed wall or an axis the gradient across it vanishes). Net supply to a node is
+    The face value is c_U + k (c_U - c_UU) with the van Leer ratio k taken from the present field `carried`, or the
+    smaller one of a `companion` that rides on the same weights and must not be overdrawn either;
+    without a second upstream node it leans from the upstream value towards the mean of both ends where gas enters from
+    outside, as far as diffusion `spread` brings back what that draws (or the node would give more than it has), else it
+    is the upstream value (along a closed wall or an axis the gradient across it vanishes). Net supply to a node is
     sum(stencil x neighbours and second neighbours) - total x own value + inflow from outside.
 
     Parameters
     ----------
+    spread : (count + 1, 8) array
+        Diffusive conductance towards the neighbours, in the unit of the fluxes.
     stencil : (count + 1, 8) array
         Overwritten: weights of the east, west, north, south neighbours, then of those beyond.
     total : (count + 1,) array
@@ -334,7 +346,9 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
                 flux = -flux
             beyond = upstream[d, side]
             if beyond >= pile_count:
-                share = 0.5 if outflow[u] < 0.0 else 0.0
+                share = 0.0
+                if outflow[u] < 0.0:
+                    share = min(0.5, max(spread[d, side], 0.0) / flux)
                 stencil[d, side] += (1.0 - share) * flux
                 total[d] -= share * flux
                 total[u] += (1.0 - share) * flux
@@ -342,11 +356,9 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
                 continue
             length_down = np.sqrt((x[d] - x[u]) ** 2 + (z[d] - z[u]) ** 2)
             length_up = np.sqrt((x[u] - x[beyond]) ** 2 + (z[u] - z[beyond]) ** 2)
-            slope_down = (carried[d] - carried[u]) / length_down
-            slope_up = (carried[u] - carried[beyond]) / length_up
-            k = 0.0
-            if slope_down * slope_up > 0.0:
-                k = length_down / length_up * slope_down / (slope_down + slope_up)
+            stretch = length_down / length_up
+            k = min(_van_leer(carried[d] - carried[u], stretch * (carried[u] - carried[beyond]), stretch),
+                    _van_leer(companion[d] - companion[u], stretch * (companion[u] - companion[beyond]), stretch))
             stencil[d, side] += flux * (1.0 + k)
             stencil[d, 4 + side] -= flux * k
             total[u] += flux * (1.0 + k)

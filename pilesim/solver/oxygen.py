@@ -199,7 +199,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     overdrawn = False
     for iteration in range(most):
         if iteration < 1 or overdrawn:
-            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, pile_count, advection, total)
+            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion,
+                              pile_count, advection, total)
             _combine(advection, total, terms, edges, outflow, near, own, given)
         if iteration >= 1:
             if not ready[0] or iteration % 6 == 5:

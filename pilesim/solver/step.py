@@ -203,6 +203,7 @@ def _mid_step_terms(stepper: Stepper, held: Held, before: Held, ratio: float) ->
     ):
         gather_stencil(mesh.quad_nodes, mesh.quad_pairs, scale * _ahead(now, old, ratio), work[name],
                        work[name + "_total"])
+    np.maximum(work["capillary"], 0.0, out=work["capillary"])  # a negative weight of a skewed cell would drain a dry node
     return nodes.Terms(
         work["conduction"], work["conduction_total"], work["vapour"], work["vapour_total"], work["advection"],
         work["advection_total"], np.zeros(mesh.count + 1), _ahead(held.environment, before.environment, ratio),
@@ -277,8 +278,9 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         np.maximum(-mid.outflow, 0.0, out=terms.inflow)
         flow.flow_order(mesh.neighbours, mid.east, mid.north, mesh.pile_count, work["order"], work["degree"])
         carried = _carried(stepper, middle, state.water, terms)
+        companion, spread = _companion(stepper, carried)
         flow.advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow,
-                               carried, mesh.pile_count, work["advection"], work["advection_total"])
+                               carried, companion, spread, mesh.pile_count, work["advection"], work["advection_total"])
         first, second, new, totals, used = _stages(stepper, state, terms, mid, guess1, guess2, edges, dt)
         sweeps += used
         new.composition = composition
@@ -326,6 +328,14 @@ def _carried(stepper: Stepper, temperature: np.ndarray, water: np.ndarray, terms
                         np.zeros((n1, 3)), blank, blank)
     nodes.refresh_gas(stage, terms, stepper.problem.mesh.pile_count, stepper.problem.record)
     return stage.enthalpy
+
+
+def _companion(stepper: Stepper, carried: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Second field that rides on the weights of enthalpy, and the diffusion that feeds an inlet [mol s-1 m-1]."""
+    work, values = stepper.work, stepper.scalars
+    if values.moist:
+        return work["mid_ratio"], work["vapour"]
+    return carried, work["conduction"] / (values.dry_air_molar_mass * values.dry_air_heat_capacity)
 
 
 def _relaxed_composition(stepper: Stepper, state: State, last: State, dt: float, dt_last: float) -> np.ndarray:
