@@ -60,8 +60,8 @@ class Controls:
     passes: int = 4
     correction_threshold: float = 0.6
     most_sweeps: int = 40
-    reaction_tolerance: float = 1e-4
-    balance_tolerance: float = 5e-4
+    reaction_tolerance: float = 3e-5
+    balance_tolerance: float = 1e-4
     most_oxygen_sweeps: int = 100
 
 
