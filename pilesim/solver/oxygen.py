@@ -198,12 +198,13 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     own = np.zeros(count + 1)
     given = np.zeros(count + 1)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+    taken = terms.uptake * factor
     renewals = 0
     renew = True
     for iteration in range(most):
         if renew:
-            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion,
-                              pile_count, advection, total)
+            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
+                              edges.oxygen_in, pile_count, advection, total)
             _combine(advection, total, terms, edges, outflow, near, own, given)
         if iteration >= 1:
             if not ready[0] or iteration % 6 == 5:
