@@ -76,9 +76,9 @@ class Limit:
 
     @property
     def state(self) -> str:
-        """"passed" or "kept" beyond doubt, "open" where the limit lies within the error."""
+        """"exceeded" or "kept" beyond doubt, "open" where the limit lies within the error."""
         if self.excess > self.error + _ROUND_OFF:
-            return "passed"
+            return "exceeded"
         return "kept" if self.excess + self.error <= _ROUND_OFF else "open"
 
 
@@ -148,7 +148,7 @@ def water_totals(dataset: xr.Dataset) -> dict[str, Amount]:
 
 
 def share_limits(measures: dict[str, Measure]) -> list[Limit]:
-    """The limits that are shares of the mix, the one passed by the largest share of the mix first.
+    """The limits that are shares of the mix, the one exceeded by the largest share of the mix first.
 
     Freezing is held to the limit of cold edges, of which it is a part; above 80 degC any share is too much. One that the run was too short to judge (null) is left out.
     """
