@@ -29,7 +29,10 @@ WATER = {  # what is reported: flows of the Dataset that add up to it
 _ROUND_OFF = 1e-9  # of a share
 _NEEDED = ("heat_released", *SINKS, "air_intake", *(name for names in WATER.values() for name in names), "mix_water",
            "mix_dry_matter", "mix_volume", "mix_mass", "cover_volume", "water_loss", "dry_matter_loss",
-           "cold_edge_fraction_by_zone", "anaerobic_fraction_day_14", "distance", "height", "zone", "mix_area", "base_area")
+           "cold_edge_fraction_by_zone", "anaerobic_fraction_day_14", "distance", "height", "zone", "mix_area", "base_area",
+           "air_temperature", "air_changes", "overall_width", "overall_height", "cold_edge_fraction", "peak_temperature",
+           "share_above_80C", "frozen_fraction_peak", "days_to_aerobic")
+_NEEDED_FACTS = ("title", "scenario", "elevation_m", "rule_temperature_degC", "rule_duration_days", "anaerobic_oxygen_percent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +88,7 @@ class Limit:
 def refuse_without_flows(dataset: xr.Dataset, where: str) -> None:
     """Raise ScenarioError unless the Dataset holds all that the sheet needs; `where` names it in the message."""
     missing = [name for name in _NEEDED if name not in dataset.variables]
+    missing += [name for name in _NEEDED_FACTS if name not in dataset.attrs]
     if not missing and "mean_over_run" not in dataset["heat_stored"].attrs:
         missing = ["mean_over_run of heat_stored"]
     if missing:
@@ -150,7 +154,8 @@ def water_totals(dataset: xr.Dataset) -> dict[str, Amount]:
 def share_limits(measures: dict[str, Measure]) -> list[Limit]:
     """The limits that are shares of the mix, the one exceeded by the largest share of the mix first.
 
-    Freezing is held to the limit of cold edges, of which it is a part; above 80 degC any share is too much. One that the run was too short to judge (null) is left out.
+    Freezing is held to the limit of cold edges, of which it is a part; above 80 degC any share is too much. One that
+    the run was too short to judge (null) is left out.
     """
     cold, starved = (CONSTANTS[f"acceptable_{name}_share"].value for name in ("cold_edge", "anaerobic"))
     found = []

@@ -7,14 +7,13 @@ import math
 import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
-from matplotlib.collections import PolyCollection
+from matplotlib.collections import LineCollection, PolyCollection
 from matplotlib.patches import Arc
 
 from pilesim.build import crest_width
 from pilesim.inputs.scenario import Scenario
 from pilesim.show import style
-from pilesim.show.half_section import BASE, COVER, MIX, HalfSection, half_section, segment_points
-from pilesim.show.section_paint import draw_outline
+from pilesim.show.half_section import BASE, COVER, MIX, HalfSection, half_section, mirror_lines, segment_points
 from pilesim.show.sheet_text import length_text, side_slope
 
 _FILLS = {MIX: "#efefef", COVER: "#c4c4c4", BASE: "#a2a2a2"}
@@ -37,12 +36,13 @@ def draw_section(axes: Axes, dataset: xr.Dataset, scenario: Scenario, units: str
     axes.set(ylim=(floor, floor + tall / metre), aspect="equal")
     axes.set_axis_off()
     _materials(axes, section, dataset)
-    draw_outline(axes, section, "metric")
-    for patch in axes.patches:  # the ground as a band below the pile, not down to the end of the page
-        patch.set_visible(False)
-    grounded = dataset.attrs.get("shape") != "slab"
-    if grounded:
+    for segments, width in ((section.interface, 0.8), (section.surface, 1.6)):
+        lines = mirror_lines(segment_points(section, segments), section.mirrored)
+        axes.add_collection(LineCollection(list(lines), colors=style.INK, linewidths=width, capstyle="round", zorder=6),
+                            autolim=False)
+    if dataset.attrs.get("shape") != "slab":  # which has no ground; elsewhere a band stands for it
         axes.fill_between(axes.get_xlim(), -_GROUND / metre, 0.0, color=style.GROUND_FILL, zorder=0.5, linewidth=0)
+        axes.plot(axes.get_xlim(), [0.0, 0.0], color=style.INK, linewidth=0.9, zorder=5)
     _dimensions(axes, section, scenario, (left, right, top), metre, units)
 
 
@@ -57,7 +57,8 @@ def _materials(axes: Axes, section: HalfSection, dataset: xr.Dataset) -> None:
             continue
         if section.mirrored:
             cells = np.concatenate([cells, cells * np.array([-1.0, 1.0])])
-        axes.add_collection(PolyCollection(list(cells), facecolors=colour, edgecolors=colour, linewidths=0.4, zorder=1), autolim=False)
+        filled = PolyCollection(list(cells), facecolors=colour, edgecolors=colour, linewidths=0.4, zorder=1)
+        axes.add_collection(filled, autolim=False)
 
 
 def _dimensions(axes: Axes, section: HalfSection, scenario: Scenario, box: tuple[float, float, float], metre: float,
@@ -76,21 +77,23 @@ def _dimensions(axes: Axes, section: HalfSection, scenario: Scenario, box: tuple
         _level(axes, left, right, low - 2 * gap, 0.0, f"overall {length_text(right - left, units)}", metre)
         flat = 0.5 * crest_width(scenario)
         if side_slope(scenario) is not None and flat > 0.0:
-            _level(axes, -flat, flat, top + 0.5 * gap, crest, f"crest of the mix {length_text(2 * flat, units)}", metre)
+            _level(axes, -flat, flat, top + 0.5 * gap, crest, f"crest {length_text(2 * flat, units)}", metre)
     else:
         _level(axes, left, right, low - gap, 0.0, f"strip {length_text(right - left, units)}", metre)
     _upright(axes, right + gap, base, crest, right, f"mix {length_text(crest - base, units)}", metre)
     _upright(axes, right + 3.2 * gap, 0.0, top, right, f"overall {length_text(top, units)}", metre)
     if base > 0.0:
         inner = -0.5 * pile.base_width if pile.shape != "column" else left
-        _pointer(axes, (inner + 0.12 / metre, 0.5 * base), (left - 0.5 * gap, 0.5 * base), f"base layer\n{length_text(base, units)}")
+        tip, start = (inner + 0.12 / metre, 0.5 * base), (left - gap, 0.5 * base + 0.20 / metre)
+        _arrow(axes, start, tip, "-|>")
+        _text(axes, *start, f"base layer {length_text(base, units)} ", ha="right", va="center")
     if cover > 0.0:
         _cover_thickness(axes, section, cover, (left, top), metre, units)
     _slope(axes, scenario, base, metre)
 
 
-def _text(axes: Axes, x: float, z: float, text: str, **look: str) -> None:
-    placed = axes.text(x, z, text, fontsize=_TEXT, zorder=9, parse_math=False, **look)
+def _text(axes: Axes, x: float, z: float, text: str, ha: str, va: str) -> None:
+    placed = axes.text(x, z, text, fontsize=_TEXT, zorder=9, parse_math=False, ha=ha, va=va)
     placed.set_path_effects(style.casing(2.5))
 
 
@@ -116,23 +119,19 @@ def _upright(axes: Axes, at: float, low: float, high: float, from_x: float, text
     _text(axes, at + 0.05 / metre, 0.5 * (low + high), text.replace(" ", "\n", 1), ha="left", va="center")
 
 
-def _pointer(axes: Axes, tip: tuple[float, float], at: tuple[float, float], text: str) -> None:
-    _arrow(axes, at, tip, "-|>")
-    _text(axes, at[0], at[1], text + " ", ha="right", va="center")
-
-
-def _cover_thickness(axes: Axes, section: HalfSection, cover: float, corner: tuple[float, float], metre: float, units: str) -> None:
+def _cover_thickness(axes: Axes, section: HalfSection, cover: float, corner: tuple[float, float], metre: float,
+                     units: str) -> None:
     """Double arrow through the cover half way up the left flank, along its normal, and its length beside it."""
     points = segment_points(section, section.surface).mean(axis=1)
-    k = int(np.argmin(np.abs(points[:, 1] - 0.6 * corner[1])))
-    sign = -1.0 if section.mirrored else 1.0
-    outer = points[k] * np.array([sign, 1.0])
-    inner = outer + cover * section.inward[k] * np.array([sign, 1.0])
-    if not section.mirrored:  # a column: its surface is level
-        outer, inner = np.array([0.5 * points[:, 0].max(), outer[1]]), np.array([0.5 * points[:, 0].max(), outer[1] - cover])
+    if section.mirrored:
+        k = int(np.argmin(np.abs(points[:, 1] - 0.6 * corner[1])))
+        outer, inward = points[k] * np.array([-1.0, 1.0]), section.inward[k] * np.array([-1.0, 1.0])
+    else:  # a column: its surface is level
+        outer, inward = np.array([0.5 * points[:, 0].max(), points[:, 1].max()]), np.array([0.0, -1.0])
+    inner = outer + cover * inward
     _arrow(axes, (float(outer[0]), float(outer[1])), (float(inner[0]), float(inner[1])), "<|-|>")
-    place = (min(float(outer[0]), corner[0]) if not section.mirrored else float(outer[0]) - 0.25 / metre, float(outer[1]) + 0.06 / metre)
-    _text(axes, place[0] - 0.05 / metre, place[1], f"cover {length_text(cover, units)}", ha="right", va="center")
+    at = float(outer[0]) - (0.05 if section.mirrored else 0.25) / metre
+    _text(axes, at, float(outer[1]) + 0.07 / metre, f"cover {length_text(cover, units)}", ha="right", va="center")
 
 
 def _slope(axes: Axes, scenario: Scenario, base: float, metre: float) -> None:
@@ -142,8 +141,9 @@ def _slope(axes: Axes, scenario: Scenario, base: float, metre: float) -> None:
         return
     degrees, half = math.degrees(slope), 0.5 * scenario.pile.base_width
     radius = min(0.45 / metre, 0.4 * half, 0.6 * scenario.pile.height)
-    axes.add_patch(Arc((half, base), 2 * radius, 2 * radius, theta1=180.0 - degrees, theta2=180.0, color=style.INK, linewidth=0.7,
-                       zorder=8))
+    arc = Arc((half, base), 2 * radius, 2 * radius, theta1=180.0 - degrees, theta2=180.0)
+    arc.set(color=style.INK, linewidth=0.7, zorder=8)
+    axes.add_patch(arc)
     angle = math.pi - 0.5 * slope
     reach = radius + 0.06 / metre
     _text(axes, half + reach * math.cos(angle), base + reach * math.sin(angle), f"{degrees:.0f}°", ha="right", va="center")

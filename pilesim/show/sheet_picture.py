@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections.abc import Sequence
+from functools import cache
 
-import numpy as np
 import xarray as xr
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.lines import Line2D
+from matplotlib.textpath import TextPath
 from matplotlib.ticker import MaxNLocator
 
 from pilesim.assess.design import SINKS
@@ -20,10 +22,10 @@ from pilesim.show.sheet_text import HEAT_NAMES, Block, Sheet, shown
 
 WIDTH, HEIGHT = 8.27, 11.69  # [inches] A4 upright
 _LEFT, _RIGHT = 0.55, 7.72  # [inches] margins a printer leaves alone
-_BODY, _SMALL = 7.6, 7.0  # [points]
-_LINE = 0.152  # [inches] between lines of the body
-_CHARACTER = 0.0585  # [inches] mean width of a character of the body
-_MOST_SENTENCE_LINES = 17
+_DRAWING_TOP, _BOTTOM, _TALLEST_DRAWING, _AFTER_DRAWING, _BETWEEN = 11.0, 0.32, 3.4, 0.22, 0.17  # [inches]
+_BODY, _SMALL = 7.8, 7.2  # [points]
+_LINE = 0.150  # [inches] between lines of the body
+_RAISED = (("m2", "m²"), ("m3", "m³"), ("ft2", "ft²"), ("yd3", "yd³"), (" degC", " °C"), (" degF", " °F"))
 _LOOKS = {
     "heat_released": style.LineStyle(style.INK, "-", 2.2),
     "heat_carried_by_gas": style.LineStyle("#3c4148", (0, (6, 1.5)), 1.4),
@@ -48,22 +50,33 @@ def sheet_figure(dataset: xr.Dataset, sheet: Sheet, units: str) -> Figure:
     """
     scenario = from_text(str(dataset.attrs["scenario"]), str(dataset.attrs["scenario_name"]))
     with style.picture_style():
+        needed = -_words(page.new_figure(WIDTH, HEIGHT), dataset, sheet, 0.0, units)
+        room = min(_DRAWING_TOP - _BOTTOM - needed, _TALLEST_DRAWING)  # what the words leave for the drawing
         figure = page.new_figure(WIDTH, HEIGHT)
-        _write(figure, _LEFT, 11.30, page.one_line(sheet.title, 80), 13.0, bold=True)
-        _write(figure, _LEFT, 11.10, page.one_line(" · ".join(sheet.facts) + " · value ±numerical error", 130), _BODY)
-        draw_section(page.place_axes(figure, _LEFT, 8.28, _RIGHT - _LEFT, 2.75), dataset, scenario, units)
-        below = min(_table(figure, sheet.amounts, _LEFT, 8.10, (0.0, 1.62, 1.70, 3.05, 3.13), 3.9),
-                    _table(figure, sheet.cover, 5.05, 8.10, (0.0, 1.18), 2.65, ragged=True))
-        below = _air_and_heat(figure, dataset, sheet.flows, below - 0.20, units)
-        below = _sentences(figure, sheet.limits, below - 0.20)
-        _cautions(figure, min(below - 0.20, 1.85))
+        _write(figure, _LEFT, 11.27, page.one_line(sheet.title, 76), 13.0, bold=True)
+        _write(figure, _LEFT, 11.07, page.one_line(" · ".join(sheet.facts) + " · value ±numerical error", 124), _BODY)
+        tall = room - _AFTER_DRAWING
+        draw_section(page.place_axes(figure, _LEFT, _DRAWING_TOP - tall, _RIGHT - _LEFT, tall), dataset, scenario, units)
+        _words(figure, dataset, sheet, _DRAWING_TOP - room, units)
     return figure
 
 
-def _write(figure: Figure, left: float, bottom: float, text: str, size: float, bold: bool = False, right: bool = False) -> None:
-    """Text on its baseline at a place in inches."""
-    for plain, raised in (("m2", "m²"), ("m3", "m³"), ("ft2", "ft²"), ("yd3", "yd³"), (" degC", " °C"), (" degF", " °F"),
-                          ("(h ft degF", "(h ft °F")):
+def _words(figure: Figure, dataset: xr.Dataset, sheet: Sheet, top: float, units: str) -> float:
+    """All below the drawing, from `top` [inches] downwards; returns the height of the last line."""
+    below = min(_table(figure, sheet.amounts, _LEFT, top, (0.0, 1.62, 1.70, 3.05, 3.13), 4.1),
+                _table(figure, sheet.cover, 5.0, top, (0.0, 1.22), 2.72, ragged=True))
+    below = _air_and_heat(figure, dataset, sheet.flows, below - _BETWEEN, units)
+    below = _sentences(figure, sheet.limits, below - _BETWEEN)
+    _heading(figure, "Cautions", _LEFT, below - _BETWEEN, _RIGHT)
+    warning = page.warning_line(dataset.attrs)
+    notes = [*([f"Of this run: {warning}"] if warning else []), *SHORT_CAUTIONS, MODEL_LIMITS]
+    return _notes(figure, notes, _LEFT, below - _BETWEEN - 0.19, _RIGHT - _LEFT) + _LINE
+
+
+def _write(figure: Figure, left: float, bottom: float, text: str, size: float, bold: bool = False,
+           right: bool = False) -> None:
+    """Text on its baseline at a place in inches; units raised, except in a command."""
+    for plain, raised in _RAISED if "--" not in text else ():
         text = text.replace(plain, raised)
     figure.text(left / WIDTH, bottom / HEIGHT, text, fontsize=size, fontweight="bold" if bold else "normal", parse_math=False,
                 ha="right" if right else "left", va="baseline")
@@ -71,7 +84,8 @@ def _write(figure: Figure, left: float, bottom: float, text: str, size: float, b
 
 def _heading(figure: Figure, text: str, left: float, top: float, right: float) -> None:
     _write(figure, left, top, text, 9.0, bold=True)
-    figure.add_artist(page.Line2D([left / WIDTH, right / WIDTH], [(top - 0.045) / HEIGHT] * 2, color=style.INK, linewidth=0.6))
+    line = Line2D([left / WIDTH, right / WIDTH], [(top - 0.045) / HEIGHT] * 2, color=style.INK, linewidth=0.6)
+    figure.add_artist(line)
 
 
 def _table(figure: Figure, block: Block, left: float, top: float, columns: Sequence[float], wide: float,
@@ -89,10 +103,30 @@ def _table(figure: Figure, block: Block, left: float, top: float, columns: Seque
     return _notes(figure, block.notes, left, at, wide)
 
 
+@cache
+def _width(word: str, size: float, bold: bool) -> float:
+    """Width of a word and the blank after it [inches]."""
+    font = FontProperties(family=["DejaVu Sans"], weight="bold" if bold else "normal")
+    end = TextPath((0.0, 0.0), f"{word} .", size=size, prop=font).get_extents().x1
+    return float(end - TextPath((0.0, 0.0), ".", size=size, prop=font).get_extents().x1) / 72.0
+
+
+def _wrapped(text: str, wide: float, size: float, bold: bool = False) -> list[str]:
+    """`text` in lines of at most `wide` [inches], broken between words."""
+    lines, room = [""], wide
+    for word in text.split():
+        room -= _width(word, size, bold)
+        if room < 0.0 and lines[-1]:
+            lines.append("")
+            room = wide - _width(word, size, bold)
+        lines[-1] = f"{lines[-1]} {word}".lstrip()
+    return lines
+
+
 def _notes(figure: Figure, notes: Sequence[str], left: float, at: float, wide: float) -> float:
     """Wrapped sentences in small type, from `at` downwards."""
     for note in notes:
-        for line in textwrap.wrap(note, int(wide / _CHARACTER * _BODY / _SMALL)):
+        for line in _wrapped(note, wide, _SMALL):
             _write(figure, left, at, line, _SMALL)
             at -= _LINE * _SMALL / _BODY
     return at
@@ -100,13 +134,12 @@ def _notes(figure: Figure, notes: Sequence[str], left: float, at: float, wide: f
 
 def _air_and_heat(figure: Figure, dataset: xr.Dataset, block: Block, top: float, units: str) -> float:
     """Heat over time on the left, the table beside it, notes below both."""
-    tall = 1.62
+    tall, start = 1.72, 4.1
     _heading(figure, block.title, _LEFT, top, _RIGHT)
-    _heat_lines(page.place_axes(figure, _LEFT + 0.42, top - 0.28 - tall, 2.0, tall - 0.05), dataset, units)
-    start, names, last = 3.95, 3.95, _RIGHT
+    _heat_lines(page.place_axes(figure, _LEFT + 0.40, top - 0.26 - tall, 1.98, tall), dataset, units)
     heads, rows = block.rows[0], block.rows[1:]
     count = len(heads) - 2
-    places = [last - (count - 1 - k) * 0.425 for k in range(count)]
+    places = [_RIGHT - (count - 1 - k) * 0.42 for k in range(count)]
     at = top - 0.24
     for place, head in zip(places, heads[2:], strict=True):
         _write(figure, place, at, head, _SMALL, right=True)
@@ -117,18 +150,22 @@ def _air_and_heat(figure: Figure, dataset: xr.Dataset, block: Block, top: float,
         at -= _LINE
         for place, cell in zip(places, row[2:], strict=True):
             _write(figure, place, at, cell, _BODY, right=True)
-        _write(figure, names, at, _short_name(row[0]), _BODY)
-    return _notes(figure, block.notes, _LEFT, min(at, top - 0.28 - tall - 0.30) - 0.18, _RIGHT - _LEFT)
+        _write(figure, start, at, _short_name(row[0]), _BODY)
+    return min(_notes(figure, block.notes, start, at - 0.21, _RIGHT - start), top - 0.26 - tall - 0.45)
 
 
 def _short_name(name: str) -> str:
+    """The name of a row as it stands in the picture; losses with their sign."""
     short = {HEAT_NAMES[key]: f"- {text}" for key, text in _SHORT.items() if key != "heat_released"}
-    return short.get(name, {HEAT_NAMES["heat_with_leachate"]: "- leachate", HEAT_NAMES["balance"]: "= left over"}.get(name, name))
+    short |= {HEAT_NAMES["heat_with_leachate"]: "- leachate", HEAT_NAMES["balance"]: "= left over"}
+    return short.get(name, name)
 
 
 def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
-    """Heat of respiration and where it goes; the first day, in which the surface settles, may leave the axes."""
+    """Heat of respiration and where it goes; the start is left out, and the first day, in which the surface settles, may
+    leave the axes."""
     days = dataset["time"].values
+    shown_from = 1 if len(days) > 2 else 0
     settled = days >= min(1.0, 0.1 * days[-1])
     ends, low, high, label = [], 0.0, 0.0, ""
     axes.axhline(0.0, color=style.FAINT, linewidth=0.6)
@@ -136,10 +173,11 @@ def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         unit = str(dataset[name].attrs["units"])
         factor, label = shown(1.0, unit, units)
         values, look = factor * dataset[name].values, _LOOKS[name]
-        axes.plot(days, values, color=look.colour, linestyle=look.dash, linewidth=look.width)
+        axes.plot(days[shown_from:], values[shown_from:], color=look.colour, linestyle=look.dash, linewidth=look.width)
         low, high = min(low, values[settled].min()), max(high, values[settled].max())
         ends.append((float(values[-1]), _SHORT[name], look.colour))
-    axes.set(xlim=(0.0, days[-1] if days[-1] > 0 else 1.0), ylim=(low - 0.05 * (high - low), high + 0.05 * (high - low) or 1.0))
+    edge = 0.05 * (high - low)
+    axes.set(xlim=(0.0, days[-1]), ylim=(low - edge, high + edge or 1.0))
     axes.xaxis.set_major_locator(MaxNLocator(5, integer=True))
     axes.yaxis.set_major_locator(MaxNLocator(5))
     axes.set_xlabel("time since built [d]", fontsize=_BODY, labelpad=2)
@@ -150,21 +188,10 @@ def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
 
 def _sentences(figure: Figure, sentences: Sequence[str], top: float) -> float:
     _heading(figure, "What limits it", _LEFT, top, _RIGHT)
-    at, lines = top - 0.21, []
+    at = top - 0.20
     for k, sentence in enumerate(sentences):
-        for line in textwrap.wrap(sentence, int((_RIGHT - _LEFT) / _CHARACTER), break_on_hyphens=False):
-            lines.append((line, k == 0))
-    for line, bold in lines:
-        _write(figure, _LEFT, at, line, _BODY, bold=bold)
-        at -= _LINE
+        for line in _wrapped(sentence, _RIGHT - _LEFT, _BODY, bold=k == 0):
+            _write(figure, _LEFT, at, line, _BODY, bold=k == 0)
+            at -= _LINE
+        at -= 0.025
     return at
-
-
-def _cautions(figure: Figure, top: float) -> None:
-    _heading(figure, "Cautions", _LEFT, top, _RIGHT)
-    _notes(figure, (*SHORT_CAUTIONS, MODEL_LIMITS), _LEFT, top - 0.20, _RIGHT - _LEFT)
-
-
-def lowest_text(figure: Figure) -> float:
-    """Height [inches] of the lowest line of text, for checks."""
-    return float(np.min([text.get_position()[1] for text in figure.texts])) * HEIGHT

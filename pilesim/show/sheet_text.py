@@ -8,13 +8,15 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pilesim.assess.design import Amount, amounts, flow, flow_days, heat_flows, water_totals
+from pilesim.assess.design import Amount, amounts, flow, flow_days, heat_flows, refuse_without_flows, water_totals
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import UNIT_SYSTEMS, from_si, to_display
 from pilesim.build import crest_width
 from pilesim.inputs.scenario import Scenario, from_text
+from pilesim.result import read_result
 from pilesim.show.screen import aligned, caution_lines, print_lines, value_with_error
 from pilesim.show.sheet_words import judgement
 
@@ -91,10 +93,12 @@ def shown(value: float, unit: str, units: str, small_mass: bool = False) -> tupl
 
 
 def plain(value: float) -> str:
-    """A number for a table: whole from a hundred on, else three significant digits; "-" for NaN."""
+    """A number for a table: whole from a hundred on, else three significant digits, small ones fewer; "-" for NaN."""
+    size = abs(value)
     if math.isnan(value):
         return "-"
-    text = f"{value:.0f}" if abs(value) >= 99.95 else f"{float(f'{value:.3g}'):.6g}"
+    digits = 3 if size >= 0.01 else 2 if size >= 1e-3 else 1
+    text = f"{value:.0f}" if size >= 99.95 else f"{float(f'{value:.{digits}g}'):.6g}"
     return "0" if float(text) == 0.0 else text
 
 
@@ -102,6 +106,27 @@ def length_text(value: float, units: str) -> str:
     """A length to the centimetre or the tenth of a foot: "5.20 m", "17.1 ft"; small ones to a hundredth of a foot."""
     number, label = shown(value, "m", units)
     return f"{number:.2f} {label}" if units == "metric" or number < 2.0 else f"{number:.1f} {label}"
+
+
+def open_run(path: Path) -> xr.Dataset:
+    """The Dataset of a finished run, from its result.nc or the folder that holds it.
+
+    Raises
+    ------
+    ScenarioError
+        If there is none, or if it lacks what the sheet shows.
+    """
+    try:
+        file = path / "result.nc" if path.is_dir() else path
+        found = file.is_file()
+    except OSError:  # such as a name longer than the system takes
+        found = False
+    if not found:
+        raise ScenarioError("RESULT", repr(str(path)), "a result.nc or the folder that holds it",
+                            "Make one with: pilesim run SCENARIO.")
+    dataset = read_result(file)
+    refuse_without_flows(dataset, str(file))
+    return dataset
 
 
 def design_sheet(dataset: xr.Dataset, units: str) -> Sheet:
@@ -176,7 +201,7 @@ def _amounts(dataset: xr.Dataset, scenario: Scenario, units: str) -> Block:
     for name, text in names.items():
         one = found[name]
         number, label = shown(one.value, one.unit, units)
-        row = (text, plain(number), label)
+        row: tuple[str, ...] = (text, plain(number), label)
         if long is not None:
             number, label = shown(one.value * long, one.unit.removesuffix(" m-1"), units)
             row = (*row, plain(number), label)

@@ -19,7 +19,7 @@ from pilesim.show.screen import value_with_error
 if TYPE_CHECKING:
     import xarray as xr
 
-_SUBJECT = {"hot": "heat above 80 degC", "cold": "cold edges", "starved": "a core without oxygen", "frozen": "freezing"}
+_SUBJECT = {"hot": "heat above 80 degC", "cold": "cold edges", "starved": "a starved core", "frozen": "freezing"}
 _NOTHING_SURE = "Until calibrated, rates are no better than 50 percent either way: read this as a direction."
 
 
@@ -45,7 +45,8 @@ def judgement(dataset: xr.Dataset, scenario: Scenario, units: str) -> list[str]:
         elif one.kind == "starved":
             out.append(_starved(one, dataset, measures))
         elif one.kind == "frozen" and one.value > 0.0:
-            out.append(f"The model says up to {_percent(one.value, one.error)} of the mix is more than half frozen at a time.")
+            share = _percent(one.value, one.error)
+            out.append(f"The model says up to {share} of the mix is more than half frozen at a time {_wanted(one)}.")
         elif one.kind == "hot":
             out.append(_hot(one, measures, units))
     if not any(one.kind == "starved" for one in limits):
@@ -73,7 +74,7 @@ def _headline(limits: list[Limit], dry: bool) -> str:
         names = " and ".join(_SUBJECT[one.kind] for one in unclear)
         return f"The model does not say for certain that any limit is exceeded; {names} may be, within the error."
     first = next(one for one in limits if one.limit > 0.0)
-    return f"The model says that none of the limits looked at is exceeded; the smallest room is left for {_SUBJECT[first.kind]}."
+    return f"The model says that none of the limits looked at is exceeded; nearest to its own is {_SUBJECT[first.kind]}."
 
 
 def _percent(value: float, error: float) -> str:
@@ -88,8 +89,8 @@ def _wanted(one: Limit) -> str:
 def _cold(one: Limit, dataset: xr.Dataset, measures: dict[str, Measure], units: str) -> str:
     rule, unit = to_display(float(dataset.attrs["rule_temperature_degC"]), "degC", units)
     days, end = float(dataset.attrs["rule_duration_days"]), float(dataset["time"][-1])
-    text = (f"The model says {_percent(one.value, one.error)} of the mix has not held {rule:.4g} {unit} for {days:.3g} days by "
-            f"day {end:.4g} {_wanted(one)}")
+    text = (f"The model says {_percent(one.value, one.error)} of the mix has not held {rule:.4g} {unit} for {days:.3g} days "
+            f"by day {end:.4g} {_wanted(one)}")
     zones = coldest_zones(measures)
     if not zones:
         return f"{text}."
@@ -98,8 +99,8 @@ def _cold(one: Limit, dataset: xr.Dataset, measures: dict[str, Measure], units: 
         return f"{text}; worst is the {zones[0][0]} ({shares[0]} of it)."
     same = len(set(shares)) == 1
     names = [name if same else f"{name} ({share})" for (name, _, _), share in zip(zones, shares, strict=True)]
-    end = f" ({shares[0]} of each)" if same else ""
-    return f"{text}; worst, and not to be told apart, are {', '.join(names[:-1])} and {names[-1]}{end}."
+    of_each = f" ({shares[0]} of each)" if same else ""
+    return f"{text}; worst, and not to be told apart, are {', '.join(names[:-1])} and {names[-1]}{of_each}."
 
 
 def _starved(one: Limit, dataset: xr.Dataset, measures: dict[str, Measure]) -> str:
@@ -111,23 +112,23 @@ def _starved(one: Limit, dataset: xr.Dataset, measures: dict[str, Measure]) -> s
         after = f"less than a tenth of it from day {value_with_error(aerobic.value, aerobic.error)} on"
     else:
         after = f"less than a tenth of it from day {aerobic.value:.3g} on, error unknown: the coarser grid does not get there"
-    return (f"The model says {_percent(one.value, one.error)} of the mix is below {oxygen:.3g} % oxygen on day 14 {_wanted(one)}; "
-            f"{after}.")
+    return (f"The model says {_percent(one.value, one.error)} of the mix is below {oxygen:.3g} % oxygen on day 14 "
+            f"{_wanted(one)}; {after}.")
 
 
 def _hot(one: Limit, measures: dict[str, Measure], units: str) -> str:
     watch, unit = to_display(80.0, "degC", units)  # by the name of the measure
     if one.state != "kept":
-        return (f"The model says {_percent(one.value, one.error)} of the mix passes {watch:.0f} {unit}: that is a matter of fire "
-                "before all others; ask the fire service and the local fire code.")
+        return (f"The model says {_percent(one.value, one.error)} of the mix passes {watch:.0f} {unit}: that is a matter of "
+                "fire before all others; ask the fire service and the local fire code.")
     peak = measures["peak_temperature"]
     assert isinstance(peak.value, float)
     error, _ = to_display(peak.error if isinstance(peak.error, float) else 0.0, "degC", units, difference=True)
     top, _ = to_display(peak.value, "degC", units)
     zero = CONSTANTS["celsius_zero"].value
     end, _ = to_display(CONSTANTS["temperature_maximum"].value - zero, "degC", units)
-    return (f"The model says the mix peaks at {value_with_error(top, error)} {unit} and none of it passes {watch:.0f} {unit}; its "
-            f"rate law ends at {end:.0f} {unit}, so this is no evidence that a pile cannot heat itself further.")
+    return (f"The model says the mix peaks at {value_with_error(top, error)} {unit} and none of it passes {watch:.0f} {unit}; "
+            f"its rate law ends at {end:.0f} {unit}, so this is no evidence that a pile cannot heat itself further.")
 
 
 def _moisture(moisture: tuple[float, float], measures: dict[str, Measure]) -> str:
@@ -148,13 +149,13 @@ def advice(kinds: Sequence[str], scenario: Scenario) -> list[str]:
         out.append("The cover pulls both ways: a leakier or thinner one clears the core sooner and leaves more cold edges, a "
                    f"thicker one the reverse. To clear the core otherwise, runs point to {looser}.")
     elif starved and covered:
-        out.append(f"To clear the core sooner, runs point to a leakier or thinner cover, {looser}; such a cover leaves more of "
-                   "the edges cold.")
+        out.append(f"To clear the core sooner, runs point to a leakier or thinner cover, {looser}; such a cover leaves more "
+                   "of the edges cold.")
     elif starved:
         out.append(f"To clear the core sooner, runs point to {looser}.")
     elif cold:
-        out.append("To warm the edges, runs point to a thicker cover; it lets less air into the core. A tighter material helps "
-                   "in mild weather only: in hard frost it starves the edges." if covered else
+        out.append("To warm the edges, runs point to a thicker cover; it lets less air into the core. A tighter material "
+                   "helps in mild weather only: in hard frost it starves the edges." if covered else
                    "To warm the edges, runs point to a cover; it lets less air into the core.")
     if "frozen" in kinds:
         out.append("Against freezing, runs point to a mix that does not start cold.")
@@ -164,4 +165,4 @@ def advice(kinds: Sequence[str], scenario: Scenario) -> list[str]:
         return []
     tries = "cover.permeability" if covered and starved else "cover.thickness"
     values = "2.5e-10 m2,5e-10 m2,1e-9 m2" if covered and starved else "0.1 m,0.2 m,0.3 m"
-    return [*out, f"{_NOTHING_SURE} Try it: pilesim compare SCENARIO --vary {tries}=\"{values}\""]
+    return [*out, _NOTHING_SURE, f"Try it: pilesim compare SCENARIO --vary {tries}=\"{values}\""]
