@@ -26,13 +26,16 @@ SINKS = ("heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground", "heat
 WATER = {  # what is reported: flows of the Dataset that add up to it
     "lost": ("water_carried_by_gas", "water_lost_by_film"), "made": ("metabolic_water",), "leached": ("leachate",),
 }
+CHANGING_AIR = 0.5  # [K] range of the air temperature above which flows swing with it
+CLOSE_OUTPUTS = 0.25 * (1.0 + 1e-9)  # [day] apart: four a day carry a daily mean
 _ROUND_OFF = 1e-9  # of a share
 _NEEDED = ("heat_released", *SINKS, "air_intake", *(name for names in WATER.values() for name in names), "mix_water",
            "mix_dry_matter", "mix_volume", "mix_mass", "cover_volume", "water_loss", "dry_matter_loss",
            "cold_edge_fraction_by_zone", "anaerobic_fraction_day_14", "distance", "height", "zone", "mix_area", "base_area",
            "air_temperature", "air_changes", "overall_width", "overall_height", "cold_edge_fraction", "peak_temperature",
            "share_above_80C", "frozen_fraction_peak", "days_to_aerobic")
-_NEEDED_FACTS = ("title", "scenario", "elevation_m", "rule_temperature_degC", "rule_duration_days", "anaerobic_oxygen_percent")
+_NEEDED_FACTS = ("title", "scenario", "elevation_m", "rule_temperature_degC", "rule_duration_days",
+                 "anaerobic_oxygen_percent")
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +51,8 @@ class Flow:
     """A flow over time.
 
     mean : over the run, in `unit`
-    at : at the days asked for (linear between outputs)
-    largest, largest_day : highest output and its day
+    at : at the days asked for, see :func:`course`
+    largest, largest_day : highest of the course and its day
     """
 
     name: str
@@ -126,9 +129,26 @@ def flow_days(dataset: xr.Dataset) -> tuple[float, ...]:
     return (*(day for day in WANTED_DAYS if day < end * (1.0 - 1e-9)), end)
 
 
+def by_day(dataset: xr.Dataset) -> bool:
+    """Whether flows are shown as daily means: the air outside changes, and outputs are close enough to follow a day."""
+    air, times = dataset["air_temperature"].values, dataset["time"].values
+    return float(np.ptp(air)) > CHANGING_AIR and times.size > 1 and float(np.diff(times).max()) <= CLOSE_OUTPUTS
+
+
+def course(dataset: xr.Dataset, name: str) -> np.ndarray:
+    """A flow of the history at the output times; in changing air its mean over the day before each (see `by_day`)."""
+    values, times = dataset[name].values.astype(float), dataset["time"].values
+    if not by_day(dataset):
+        return values
+    total = np.concatenate([[0.0], np.cumsum(0.5 * np.diff(times) * (values[1:] + values[:-1]))])
+    before = np.maximum(times - 1.0, 0.0)
+    span = np.where(times > 0.0, times - before, 1.0)
+    return np.where(times > 0.0, (total - np.interp(before, times, total)) / span, values)
+
+
 def flow(dataset: xr.Dataset, name: str, days: Sequence[float]) -> Flow:
-    """One flow of the history at the given `days`, its mean over the run and its highest output."""
-    values, times = dataset[name].values, dataset["time"].values
+    """One flow of the history at the given `days` (linear between outputs), its mean over the run and its highest."""
+    values, times = course(dataset, name), dataset["time"].values
     peak = int(np.argmax(values))
     return Flow(name, str(dataset[name].attrs["units"]), float(dataset[name].attrs["mean_over_run"]),
                 tuple(float(value) for value in np.interp(days, times, values)), float(values[peak]), float(times[peak]))

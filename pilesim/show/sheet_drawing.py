@@ -65,12 +65,10 @@ def _dimensions(axes: Axes, section: HalfSection, scenario: Scenario, box: tuple
                 units: str) -> None:
     """Dimension lines outside the pile; the smaller lengths nearer to it."""
     left, right, top = box
-    pile, base, cover = scenario.pile, scenario.base_layer.thickness, scenario.cover.thickness
+    pile, cover = scenario.pile, scenario.cover.thickness
+    base = scenario.base_layer.thickness if pile.shape != "slab" else 0.0
     gap = _GAP / metre
     crest, low = top - cover, -_GROUND / metre
-    if pile.shape == "slab":
-        _level(axes, left, right, low - gap, 0.0, f"overall {length_text(right - left, units)}", metre)
-        return
     if pile.shape != "column":
         half = 0.5 * pile.base_width
         _level(axes, -half, half, low - gap, base, f"mix {length_text(pile.base_width, units)}", metre)
@@ -80,6 +78,10 @@ def _dimensions(axes: Axes, section: HalfSection, scenario: Scenario, box: tuple
             _level(axes, -flat, flat, top + 0.5 * gap, crest, f"crest {length_text(2 * flat, units)}", metre)
     else:
         _level(axes, left, right, low - gap, 0.0, f"strip {length_text(right - left, units)}", metre)
+    if cover > 0.0:
+        _cover_thickness(axes, section, cover, (left, top), metre, units)
+    if pile.shape == "slab":
+        return
     _upright(axes, right + gap, base, crest, right, f"mix {length_text(crest - base, units)}", metre)
     _upright(axes, right + 3.2 * gap, 0.0, top, right, f"overall {length_text(top, units)}", metre)
     if base > 0.0:
@@ -87,8 +89,6 @@ def _dimensions(axes: Axes, section: HalfSection, scenario: Scenario, box: tuple
         tip, start = (inner + 0.12 / metre, 0.5 * base), (left - gap, 0.5 * base + 0.20 / metre)
         _arrow(axes, start, tip, "-|>")
         _text(axes, *start, f"base layer {length_text(base, units)} ", ha="right", va="center")
-    if cover > 0.0:
-        _cover_thickness(axes, section, cover, (left, top), metre, units)
     _slope(axes, scenario, base, metre)
 
 

@@ -13,7 +13,7 @@ from matplotlib.lines import Line2D
 from matplotlib.textpath import TextPath
 from matplotlib.ticker import MaxNLocator
 
-from pilesim.assess.design import SINKS
+from pilesim.assess.design import SINKS, by_day, course
 from pilesim.inputs.scenario import from_text
 from pilesim.show import page, style
 from pilesim.show.cautions import MODEL_LIMITS, SHORT_CAUTIONS
@@ -54,7 +54,7 @@ def sheet_figure(dataset: xr.Dataset, sheet: Sheet, units: str) -> Figure:
         room = min(_DRAWING_TOP - _BOTTOM - needed, _TALLEST_DRAWING)  # what the words leave for the drawing
         figure = page.new_figure(WIDTH, HEIGHT)
         _write(figure, _LEFT, 11.27, page.one_line(sheet.title, 76), 13.0, bold=True)
-        _write(figure, _LEFT, 11.07, page.one_line(" · ".join(sheet.facts) + " · value ±numerical error", 124), _BODY)
+        _write(figure, _LEFT, 11.07, page.one_line(" · ".join(sheet.facts) + " · value ±numerical error", 134), _BODY)
         tall = room - _AFTER_DRAWING
         draw_section(page.place_axes(figure, _LEFT, _DRAWING_TOP - tall, _RIGHT - _LEFT, tall), dataset, scenario, units)
         _words(figure, dataset, sheet, _DRAWING_TOP - room, units)
@@ -172,7 +172,7 @@ def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     for name in ("heat_released", *(sink for sink in SINKS if sink in _LOOKS)):
         unit = str(dataset[name].attrs["units"])
         factor, label = shown(1.0, unit, units)
-        values, look = factor * dataset[name].values, _LOOKS[name]
+        values, look = factor * course(dataset, name), _LOOKS[name]
         axes.plot(days[shown_from:], values[shown_from:], color=look.colour, linestyle=look.dash, linewidth=look.width)
         low, high = min(low, values[settled].min()), max(high, values[settled].max())
         ends.append((float(values[-1]), _SHORT[name], look.colour))
@@ -182,7 +182,7 @@ def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     axes.yaxis.set_major_locator(MaxNLocator(5))
     axes.set_xlabel("time since built [d]", fontsize=_BODY, labelpad=2)
     axes.tick_params(labelsize=_SMALL)
-    page.note(axes, f"heat [{label}]", 3, size=_BODY)
+    page.note(axes, f"heat [{label}]{', daily means' if by_day(dataset) else ''}", 3, size=_BODY)
     page.label_ends(axes, ends)
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from pilesim.assess.design import Amount, amounts, flow, flow_days, heat_flows, refuse_without_flows, water_totals
+from pilesim.assess.design import Amount, amounts, by_day, flow, flow_days, heat_flows, refuse_without_flows, water_totals
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import UNIT_SYSTEMS, from_si, to_display
 from pilesim.build import crest_width
@@ -239,7 +239,8 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
     notes = [f"Air: {changes} changes per hour of the gas-filled pores, mean over the run; most air "
              f"({plain(peak)} {label}) on day {air.largest_day:.3g}.",
              _water_line(dataset, units),
-             "Means are over time steps, the other columns values at that hour; flows carry no error of their own."]
+             f"Means are over the run, the other columns {'the day before' if by_day(dataset) else 'values at that hour'}; "
+             "flows carry no error of their own."]
     if any(value < 0.0 for one in heat if one.name == "heat_conducted_to_air" for value in (one.mean, *one.at)):
         notes.insert(1, "Below 0 through the film: evaporation cools the surface below the air.")
     return Block("Air and heat", tuple(rows), True, tuple(notes))

@@ -127,7 +127,8 @@ def _hot(one: Limit, measures: dict[str, Measure], units: str) -> str:
     top, _ = to_display(peak.value, "degC", units)
     zero = CONSTANTS["celsius_zero"].value
     end, _ = to_display(CONSTANTS["temperature_maximum"].value - zero, "degC", units)
-    return (f"The model says the mix peaks at {value_with_error(top, error)} {unit} and none of it passes {watch:.0f} {unit}; "
+    peak_text = value_with_error(top, error)
+    return (f"The model says the mix peaks at {peak_text} {unit} and none of it passes {watch:.0f} {unit}; "
             f"its rate law ends at {end:.0f} {unit}, so this is no evidence that a pile cannot heat itself further.")
 
 
