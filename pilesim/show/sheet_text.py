@@ -239,7 +239,7 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
     notes = [f"Air: {changes} changes per hour of the gas-filled pores, mean over the run; most air "
              f"({plain(peak)} {label}) on day {air.largest_day:.3g}.",
              _water_line(dataset, units),
-             f"Means are over the run, the other columns {'the day before' if by_day(dataset) else 'values at that hour'}; "
+             f"Means are over the run, the other columns {'over the day before' if by_day(dataset) else 'values at that hour'}; "
              "flows carry no error of their own."]
     if any(value < 0.0 for one in heat if one.name == "heat_conducted_to_air" for value in (one.mean, *one.at)):
         notes.insert(1, "Below 0 through the film: evaporation cools the surface below the air.")
