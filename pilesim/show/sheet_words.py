@@ -156,7 +156,7 @@ def advice(kinds: Sequence[str], scenario: Scenario) -> list[str]:
         out.append(f"To clear the core sooner, runs point to {looser}.")
     elif cold:
         out.append("To warm the edges, runs point to a thicker cover; it lets less air into the core. A tighter material "
-                   "helps in mild weather only: in hard frost it starves the edges." if covered else
+                   "is no substitute: in hard frost it leaves more edges cold." if covered else
                    "To warm the edges, runs point to a cover; it lets less air into the core.")
     if "frozen" in kinds:
         out.append("Against freezing, runs point to a mix that does not start cold.")
