@@ -290,6 +290,15 @@ def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], rec
                mesh.volume[GROUND] * record.ground_water)
 
 
+def cover_conductivity(cover: Cover, record: np.record) -> float:
+    """Thermal conductivity of the cover as built [W m-1 K-1], unfrozen and without vapour diffusion."""
+    if cover.conductivity is not None:
+        return cover.conductivity
+    organic, ash, water = (float(part) for part in _split(cover, cover.bulk_density))
+    porosity = laws.total_porosity(organic, ash, record)
+    return float(laws.thermal_conductivity(porosity, water / (record.water_density * porosity), 0.0, record))
+
+
 def reduced_problem(
     grid: SectionGrid, physics: Physics, boundaries: Mapping[str, Boundary], *, heat_capacity: Mapping[int, float],
     conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],

@@ -207,6 +207,8 @@ _ALL = (
              "more of the mix than this without the rule met: the design leaves cold edges"),
     Constant("acceptable_anaerobic_share", 0.10, "1", 0.01, 0.5, "CommonPractice", _T,
              "more of the mix than this anaerobic on day 14: the design starves"),
+    Constant("lowest_mix_moisture", 0.40, "1", 0.30, 0.50, "CommonPractice", _T,
+             "wet basis; a drier mix composts slowly: the design dries out"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}
