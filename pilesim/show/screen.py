@@ -149,6 +149,7 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     print_lines([f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"])
     print()
     print_lines(verdict(designs, keys, table.attrs))
+    _print_windows(table, system)
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
     print_lines(
         [
@@ -157,6 +158,17 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
         ]
     )
     print_lines(["", *caution_lines()])
+
+
+def _print_windows(table: xr.Dataset, system: str) -> None:
+    """Best leakance and acceptable range of each window of cover leakance, and which way the best one moves."""
+    from pilesim.show.window import window_cells
+
+    heads, cells, sentences = window_cells(table, system)
+    if cells:
+        print("\nWindow of cover leakance (permeability over thickness):")
+        _print_table(heads, cells)
+        print_lines([*sentences, ""])
 
 
 def _comparison_cells(
