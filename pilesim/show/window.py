@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import tomllib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -164,7 +165,7 @@ def leakance_text(value: float) -> str:
 def share_text(share: float) -> str:
     """A share [%] without decimals, unless rounding would hide that it is above the acceptable one."""
     hidden = any(share > limit >= round(share) for limit in acceptable_shares())
-    return f"{share:.1f} %" if hidden else f"{share:.0f} %"
+    return f"{math.ceil(10.0 * share) / 10.0:.1f} %" if hidden else f"{share:.0f} %"
 
 
 def range_text(ranges: Sequence[LeakanceRange], text: Callable[[float], str] = leakance_text) -> str:

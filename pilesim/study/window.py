@@ -136,9 +136,9 @@ def span_of_best(
         best, _, at_edge = best_leakance(leakance, *moved)
         if at_edge and not ok.all():
             return np.nan, np.nan
-        if at_edge and np.isclose(best, tightest, rtol=1e-9):
+        if at_edge and np.isclose(best, tightest, rtol=1e-9, atol=0.0):
             ends += [0.0, best]
-        elif at_edge and np.isclose(best, leakiest, rtol=1e-9):
+        elif at_edge and np.isclose(best, leakiest, rtol=1e-9, atol=0.0):
             ends += [best, np.inf]
         else:
             ends.append(best)
