@@ -8,21 +8,18 @@ import signal
 import sys
 import threading
 from contextlib import suppress
-from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from pilesim.inputs.scenario import Scenario
+    from collections.abc import Sequence
 
 RUN_FILES = ("result.nc", "summary.json", "section.png", "history.png")
 COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "comparison.png")
+WIDTHS_FILES = ("widths.csv", "widths.png")
 
-_MOST_TRIED = 1000  # designs, in search of one that makes the scenario consistent
 _OK, _FAILURE, _BAD_INPUT, _INTERRUPTED = 0, 1, 2, 130
 _COMMAND_LINE_ERROR = typer.BadParameter.__mro__[2]  # base of every usage error, wherever typer keeps it
 
@@ -115,9 +112,10 @@ def run(
     """
     from pilesim.show.folder import check_folder, delivery
     from pilesim.show.screen import print_run, progress_on_stderr
+    from pilesim.study.choose import choose_scenario
     from pilesim.study.warm import check_physically, ensure_compiled
 
-    chosen = _load(scenario, set_)
+    chosen = choose_scenario(scenario, set_)
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
     figures = _figures()
@@ -161,13 +159,14 @@ def compare(
     from pilesim.base.errors import ScenarioError
     from pilesim.show.folder import check_folder
     from pilesim.show.screen import print_comparison, progress_on_stderr
+    from pilesim.study.choose import choose_scenario
     from pilesim.study.compare import check_vary, parse_vary
     from pilesim.study.compare import compare as compare_designs
     from pilesim.study.store import FOLDER, count_members, remove_store
 
     asked = parse_vary(vary)
     check_vary(asked)
-    chosen = _load(scenario, set_, asked)
+    chosen = choose_scenario(scenario, set_, asked)
     folder = out or Path("out") / f"{chosen.name}-compare"
     check_folder(folder, COMPARE_FILES, force, resume)
     figures = _figures()
@@ -209,6 +208,51 @@ def _write_comparison(table: Any, folder: Path, units: str, figures: Any) -> Non
         write_csv(table, place / "comparison.csv")
         write_units(table, place / "comparison_units.csv")
         figures.save(figures.comparison_figure(table, units), place / "comparison.png")
+
+
+@app.command()
+def widths(
+    scenarios: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[SCENARIO]...", help="By default reference_pile and reference_ordinary_pair."),
+    ] = None,
+    widths_: Annotated[str, typer.Option("--widths", metavar="W1,W2,...", help="Base widths.")] = "4 m,6 m,8 m,10 m",
+    duration: Annotated[str, typer.Option("--duration", help="Simulated time.")] = "40 day",
+    day: Annotated[str, typer.Option("--day", help="Of the sections.")] = "14 day",
+    workers: Workers = None,
+    out: Out = None,
+    force: Force = False,
+    set_: Set = None,
+    units: Units = "metric",
+    debug: Debug = False,
+) -> None:
+    """Show how wide a pile may be: the starved share day by day for several base widths: widths.png, widths.csv.
+
+    \b
+    Example: pilesim widths reference_pile --widths "4 m,6 m,8 m"
+    """
+    from pilesim.show.folder import check_folder, delivery
+    from pilesim.show.screen import print_widths, progress_on_stderr
+    from pilesim.study.choose import choose_scenario
+    from pilesim.study.widths import parse_widths, piles, vary_widths, write_widths
+
+    asked = parse_widths(widths_)
+    names = scenarios or ["reference_pile", "reference_ordinary_pair"]
+    chosen = [choose_scenario(name, set_, {"pile.base_width": asked}) for name in names]
+    jobs = piles(chosen, asked, duration, day)
+    folder = out or Path("out") / f"{chosen[0].name}-widths"
+    check_folder(folder, WIDTHS_FILES, force)
+    figures = _figures()
+    with progress_on_stderr("widths") as progress:
+        runs = vary_widths(jobs, workers, progress, _say)
+    with delivery(folder, WIDTHS_FILES) as place:
+        write_widths(runs, place / "widths.csv")
+        figures.save(figures.widths_figure(runs, units), place / "widths.png")
+    print_widths(runs, units)
+    print(folder / "widths.png")
+    if all(run.failure for run in runs):
+        _say("every pile failed; the reasons stand in the table")
+        raise typer.Exit(_FAILURE)
 
 
 @app.command()
@@ -258,30 +302,6 @@ def constants(
 
 
 # ------------------------------------------------------------------------------------------------- shared
-def _load(name: str, changes: Sequence[str] | None, vary: Mapping[str, Sequence[str]] | None = None) -> Scenario:
-    """The scenario with its changes. If it is only consistent with values that are varied, with the first that fit."""
-    from pilesim.base.errors import ScenarioError
-    from pilesim.inputs.scenario import load, set_values
-    from pilesim.study.compare import all_designs
-
-    scenario = load(name)
-    values: dict[str, str] = {}
-    for change in changes or ():
-        key, equals, text = change.partition("=")
-        if not equals or not key.strip():
-            raise ScenarioError("--set", repr(change), "KEY=VALUE such as 'pile.height=1.8 m'")
-        values[key.strip()] = text.strip()
-    if not values:
-        return scenario
-    with suppress(ScenarioError):
-        return set_values(scenario, values)
-    designs = list(islice(all_designs(vary or {}), _MOST_TRIED))
-    for design in designs:
-        with suppress(ScenarioError):
-            return set_values(scenario, values | design)
-    return set_values(scenario, values | designs[0])  # for its error
-
-
 def _figures() -> Any:
     """The module that draws; loaded before anything is simulated, so that a bad MPLBACKEND shows at once."""
     import logging

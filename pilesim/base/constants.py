@@ -203,6 +203,8 @@ _ALL = (
              "more of the mix than this without the rule met: the design leaves cold edges"),
     Constant("acceptable_anaerobic_share", 0.10, "1", 0.01, 0.5, "CommonPractice", _T,
              "more of the mix than this anaerobic on day 14: the design starves"),
+    Constant("trade_base_width", 6.0, "m", 4.0, 8.0, "CommonPractice", _T,
+             "about 6 m: the rule of thumb for the widest base; named in sentences only, limits nothing"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}

@@ -21,11 +21,14 @@ from pilesim.study.table import SEPARATOR, rows
 if TYPE_CHECKING:
     import xarray as xr
 
+    from pilesim.study.widths import WidthRun
+
 _NEVER = "not reached"
 _SECONDS_BETWEEN_LINES = 10.0
 _ROUND_OFF = 1e-4  # of the value: smaller errors do not show in four digits
 _MOST_PLACES = 4  # behind the decimal point of a value with its error
 _MOST_NAMED = 12  # designs named in a sentence
+_STARVED = ("anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 
 # measure, heading (a line break where a narrow table may break it), factor and unit for metric output
 _COLUMNS: tuple[tuple[str, str, float, str], ...] = (
@@ -190,6 +193,23 @@ def _comparison_cells(
     for row, line in zip(designs, cells, strict=True):
         line.append(row["status"])
     return [*heads, "status"], cells
+
+
+def print_widths(runs: Sequence[WidthRun], system: str) -> None:
+    """A row per pile, then the conclusion as in the picture, failures and cautions."""
+    from pilesim.show.widths_text import conclusion, outcome
+
+    heads = ["scenario", "base width", "until less than a tenth is starved", "starved at most", "starved on day 14"]
+    cells = [
+        [run.scenario, run.width_text, outcome(run), *(value_with_error(*run.measures[name]) for name in _STARVED)]
+        for run in runs
+    ]
+    _print_table(heads, cells)
+    print()
+    print_lines(conclusion(runs, system))
+    print_lines([f"failed: {run.scenario}, pile.base_width {run.width_text}: {run.failure}" for run in runs if run.failure])
+    print_lines([f"- {text}" for text in dict.fromkeys(text for run in runs for text in run.messages)])
+    print_lines(["", *caution_lines()])
 
 
 def design_name(row: dict[str, Any], keys: Sequence[str]) -> str:
