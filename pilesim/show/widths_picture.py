@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import textwrap
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import xarray as xr
@@ -27,14 +27,14 @@ from pilesim.show.section_paint import (
     legend_entries,
 )
 from pilesim.show.section_picture import oxygen_look
-from pilesim.show.widths_text import conclusion, never_clears, never_starves, outcomes, width_label
+from pilesim.show.widths_text import conclusion, exceptions, never_clears, never_starves, outcome, width_label
 from pilesim.study.widths import WidthRun
 
 _LEFT, _RIGHT, _GAP, _CURVES = 0.75, 0.95, 0.45, 3.1  # [inches]
 _COLUMN = {1: 9.6, 2: 6.3, 3: 4.9, 4: 4.2}  # [inches] width of a panel by the number of scenarios
-_TITLE, _HEAD, _AXIS, _FOOT, _LINE = 0.50, 0.62, 0.55, 0.80, 0.21  # [inches]
-_ONE_ROW_LEGEND, _PER_INCH = 12.5, 14.0  # [inches]; characters of the line above a panel
-_GROUND, _AIR, _CHARACTER = 0.25, 0.15, 0.083  # [m] shown below and around the pile; [inches] of a character of text
+_TITLE, _HEAD, _AXIS, _UNDER, _FOOT, _LINE = 0.40, 0.55, 0.55, 0.42, 0.78, 0.21  # [inches]
+_ONE_ROW_LEGEND, _PER_INCH, _DAY_ROOM = 12.5, 14.0, 0.8  # [inches]; characters an inch above a panel; [inches]
+_GROUND, _AIR, _CHARACTER = 0.25, 0.15, 0.072  # [m] shown below and around the pile; [inches] of a character of text
 _DASHES = ("-", (0, (7, 1.5)), (0, (4, 1.5, 1, 1.5)), (0, (2, 1)))
 _LABEL_AT = 0.5  # share at which a falling curve is named
 
@@ -61,7 +61,7 @@ def widths_figure(runs: Sequence[WidthRun], units: str = "metric") -> Figure:
         words = [line for text in conclusion(runs, units) for line in textwrap.wrap(text, int(width / _CHARACTER))]
         legend = 0.0 if scale is None else 0.25 if width > _ONE_ROW_LEGEND else 0.45
         below = _FOOT + legend + _LINE * len(words)
-        sections = 0.0 if scale is None else _AXIS + _rows(groups) * scale.row
+        sections = 0.0 if scale is None else _UNDER + _rows(groups) * scale.row
         tall = below + sections + _AXIS + _CURVES + _HEAD + _TITLE
         figure = page.new_figure(width, tall)
         for column, group in enumerate(groups):
@@ -71,7 +71,7 @@ def widths_figure(runs: Sequence[WidthRun], units: str = "metric") -> Figure:
             axes.set_ylabel("" if column else "starved share of the mix [%]")
             axes.tick_params(labelleft=not column)
         if scale is not None:
-            _draw_sections(figure, groups, scale, below + _AXIS, each, units)
+            _draw_sections(figure, groups, scale, below + _UNDER, each, units)
         for number, line in enumerate(words):
             up = below - 0.18 - _LINE * (number + 1)
             figure.text(0.12 / width, up / tall, line, fontsize=10, parse_math=False, va="bottom")
@@ -87,14 +87,14 @@ def _frame(figure: Figure, runs: Sequence[WidthRun], units: str) -> None:
     attrs = dict(sections[0].attrs) if sections else {}
     attrs["messages"] = json.dumps(said)
     limits = " or ".join(style.number_text(limit) for limit in sorted({run.limit for run in runs}))
-    title = f"How wide? Share of the mix below {limits} % oxygen, for piles that differ in base width only"
+    title = f"How wide? Starved share of the mix (below {limits} % oxygen) of piles that differ in base width only"
     page.title_and_footer(figure, title, attrs, units, page.warning_line(attrs))
 
 
 # ------------------------------------------------------------------------------------------------- curves
 def look_of(number: int, count: int) -> style.LineStyle:
     """The narrowest pile lightest, the widest darkest, neighbours dashed differently."""
-    shade = style.STARVED_MAP(0.42 + 0.55 * (number / max(count - 1, 1)))
+    shade = style.STARVED_MAP(0.48 + 0.52 * (number / max(count - 1, 1)))
     red, green, blue, _ = (round(255 * part) for part in shade)
     return style.LineStyle(f"#{red:02x}{green:02x}{blue:02x}", _DASHES[number % len(_DASHES)], 2.2)
 
@@ -111,11 +111,7 @@ def _draw_curves(axes: Axes, group: Sequence[WidthRun], each: float, units: str)
         look = look_of(number, len(group))
         axes.plot(run.days, 100.0 * run.share, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="width")
         _name_curve(axes, run, look.colour, units)
-        value, error = run.measures["days_to_aerobic"]
-        if not never_starves(run) and not never_clears(run):
-            axes.errorbar([value], [level], xerr=None if np.isnan(error) else [error], color=look.colour, marker="o",
-                          markersize=5.5, markeredgecolor="white", markeredgewidth=0.8, capsize=3, elinewidth=1.4,
-                          zorder=4)  # fmt: skip
+    _mark_days(axes, group, level, end / each)
     shown = [float(run.section["time"]) for run in group if run.section is not None]
     if shown:
         axes.axvline(shown[0], color=style.FAINT, linewidth=1.0, zorder=1)
@@ -127,10 +123,26 @@ def _draw_curves(axes: Axes, group: Sequence[WidthRun], each: float, units: str)
     axes.xaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
     axes.grid(axis="y", color="#e6e8eb", linewidth=0.6)
     axes.set_xlabel("time since build [days]")
-    words = f"until less than {level:.0f} % is starved: {outcomes(group, units)}"
-    lines = textwrap.wrap(words, int(_PER_INCH * each))
-    page.note(axes, "\n".join(lines), 4, size=8.5)
-    page.note(axes, page.one_line(group[0].title, 60), 5 + 11.5 * len(lines), size=10.5, bold=True)
+    without = exceptions(group, units)
+    words = f"dots: day from which less than {level:.0f} % is starved" + (f" ({without})" if without else "")
+    page.note(axes, page.one_line(words, int(_PER_INCH * each)), 4, size=8.5)
+    page.note(axes, page.one_line(group[0].title, int(0.8 * _PER_INCH * each)), 17, size=10.5, bold=True)
+
+
+def _mark_days(axes: Axes, group: Sequence[WidthRun], level: float, per_inch: float) -> None:
+    """A dot with its numerical error where each pile clears, and the day beside it, upright if dots are close."""
+    marked = [
+        (k, run) for k, run in enumerate(group) if not (run.failure or never_starves(run) or never_clears(run))
+    ]
+    days = sorted(run.measures["days_to_aerobic"][0] for _, run in marked)
+    close = bool(len(days) > 1 and np.diff(days).min() < _DAY_ROOM * per_inch)
+    for number, run in marked:
+        colour, (value, error) = look_of(number, len(group)).colour, run.measures["days_to_aerobic"]
+        axes.errorbar([value], [level], xerr=None if np.isnan(error) else [error], color=colour, marker="o",
+                      markersize=6, markeredgecolor="white", markeredgewidth=0.8, capsize=3, elinewidth=1.4,
+                      zorder=4)  # fmt: skip
+        text = axes.annotate(outcome(run), (value, level), (4, 6), textcoords="offset points", color=colour, fontsize=8.5)
+        text.set(rotation=90 if close else 0, fontweight="bold", va="bottom", zorder=5, path_effects=style.casing(3.0))
 
 
 def _name_curve(axes: Axes, run: WidthRun, colour: str, units: str) -> None:
@@ -144,7 +156,7 @@ def _name_curve(axes: Axes, run: WidthRun, colour: str, units: str) -> None:
         day, share = day + part * float(run.days[k + 1] - run.days[k]), _LABEL_AT
     name = axes.annotate(width_label(run, units), (day, 100.0 * share), fontsize=10, fontweight="bold", color=colour)
     name.set(ha="right" if k == end else "center", va="center" if above.size and k < end else "bottom", zorder=5)
-    name.set_path_effects(style.casing(4.0))
+    name.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 1.5})
 
 
 # ------------------------------------------------------------------------------------------------- sections
@@ -185,7 +197,9 @@ def _draw_section(axes: Axes, pile: xr.Dataset, scale: _Scale, text: str, units:
     section, look = half_section(pile), oxygen_look(pile)
     limits, _ = style.shown([-scale.half, scale.half, -_GROUND, scale.top], "m", units)
     axes.set(xlim=limits[:2], ylim=limits[2:], aspect="equal")
-    draw_outline(axes, section, units)
+    level = np.flatnonzero(section.z[section.ground].min(axis=1) > -1e-6)  # not the sides of the ground computed
+    draw_outline(axes, replace(section, ground=section.ground[level]), units)
+    axes.axhline(0.0, color=style.INK, linewidth=0.9, zorder=0.5)
     draw_field(axes, section, section.pile, pile["oxygen"].values, look, units)
     paths = gas_paths(section, pile["gas_velocity_x"].values, pile["gas_velocity_z"].values)
     draw_paths(axes, [in_length_unit(path, units) for path in paths], section.mirrored)

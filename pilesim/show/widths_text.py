@@ -53,9 +53,10 @@ def outcome(run: WidthRun) -> str:
     return f"{days_text(value, error)} d"
 
 
-def outcomes(runs: Sequence[WidthRun], units: str) -> str:
-    """One line for the piles of one scenario."""
-    return "; ".join(f"{width_label(run, units)}: {outcome(run)}" for run in runs)
+def exceptions(runs: Sequence[WidthRun], units: str) -> str:
+    """The piles of one scenario that have no day of clearing, and why; "" if all have one."""
+    without = [run for run in runs if run.failure or never_starves(run) or never_clears(run)]
+    return "; ".join(f"{width_label(run, units)}: {outcome(run)}" for run in without)
 
 
 def conclusion(runs: Sequence[WidthRun], units: str = "metric") -> list[str]:
@@ -84,31 +85,33 @@ def _limit(runs: Sequence[WidthRun]) -> str:
 
 
 def _all_starved(runs: Sequence[WidthRun], units: str) -> str:
-    """Every pile starves at first, whatever its width; whether it clears from the outside is looked up, not assumed."""
-    narrowest = min(runs, key=lambda run: run.width)
-    begun = max(float(run.days[np.argmax(run.share >= AEROBIC_SHARE)]) for run in runs)
-    within = f"within {max(1, math.ceil(begun))} day{'s' if math.ceil(begun) > 1 else ''} of the build"
-    last = {run.last_zone for run in runs if not never_clears(run)}
-    way = " and then clears from the outside, the core last" if last == {"core"} else ""
-    if len(last) == 1 and last != {"core"}:
-        way = f" and then clears, the {next(iter(last))} last"
+    """Every pile starves at first, whatever its width; how it clears is looked up in the fields, not assumed."""
+    ends = [width_label(pick(runs, key=lambda run: run.width), units) for pick in (min, max)]
+    begun = math.ceil(max(float(run.days[np.argmax(run.share >= AEROBIC_SHARE)]) for run in runs))
+    within = f"within {max(1, begun)} day{'s' if begun > 1 else ''} of the build"
+    way = ", then clears from the flanks inwards" if _inwards(runs) else ""
+    between = f"from {ends[0]} to {ends[1]} " if ends[0] != ends[1] else ""
     return (
-        f"Model: no width divides piles that turn anaerobic from piles that do not: every pile here, the one of "
-        f"{width_label(narrowest, units)} too, is starved {within}{way}."
+        f"Model: no width {between}divides piles that turn anaerobic from piles that do not: every pile here, "
+        f"the narrowest too, is starved {within}{way}."
     )
 
 
+def _inwards(runs: Sequence[WidthRun]) -> bool:
+    """Whether in every pile that clears by half what is left lies nearer to the axis than the mix as a whole."""
+    known = [run.reach for run in runs if math.isfinite(run.reach)]
+    return bool(known) and max(known) < 1.0
+
+
 def _waiting(runs: Sequence[WidthRun], about: str) -> str:
-    """The rule as a time: days at the trade's width, or else of the whole series."""
+    """The rule as a time, if wider piles do wait longer and clear inwards: days at the trade's width."""
     trade = CONSTANTS["trade_base_width"].value
     there = [run for run in runs if abs(run.width / trade - 1.0) <= _NEAR and not never_clears(run)]
-    growing = [_grows(runs, name) for name in dict.fromkeys(run.scenario for run in runs)]
-    if not all(growing):
+    if not _inwards(runs) or not all(_grows(runs, name) for name in dict.fromkeys(run.scenario for run in runs)):
         return ""
-    if not there:
-        return "The rule is a waiting time, until the oxygen front reaches the axis: it grows with every width shown."
+    rule = "The rule is a waiting time: until the oxygen front reaches the axis, longer for every wider base"
     waits = ", ".join(f"{days_text(*run.measures['days_to_aerobic'])} days ({run.title})" for run in there)
-    return f"The rule is a waiting time, until the oxygen front reaches the axis; a base of about {about} takes {waits}."
+    return f"{rule}. A base of about {about} takes {waits}." if there else f"{rule}."
 
 
 def _grows(runs: Sequence[WidthRun], scenario: str) -> bool:

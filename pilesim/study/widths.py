@@ -47,7 +47,8 @@ class WidthRun:
     limit : the anaerobic limit [% oxygen]
     measures : value and numerical error of days_to_aerobic (NaN: not by the end, 0: never above a tenth),
         anaerobic_fraction_peak and anaerobic_fraction_day_14
-    last_zone : zone of the mix whose mean oxygen stays longest below the limit, "" if none ever is
+    reach : mean distance from the axis of the starved mix over that of all mix, when the starved share has fallen to
+        half its peak: below 1 the pile clears from its flanks inwards; NaN if it never falls so far
     section : the fields to draw on the chosen day, or None
     messages : cautions of the run
     failure : why there are no numbers, "" if there are
@@ -61,7 +62,7 @@ class WidthRun:
     share: np.ndarray
     limit: float
     measures: dict[str, tuple[float, float]]
-    last_zone: str
+    reach: float
     section: xr.Dataset | None
     messages: tuple[str, ...]
     failure: str = ""
@@ -173,7 +174,7 @@ def width_run(job: _Job, dataset: xr.Dataset) -> WidthRun:
         share=dataset["anaerobic_share"].values.astype(float),
         limit=limit,
         measures={name: (float(dataset[name]), float(dataset[f"{name}_error"])) for name in _MEASURES},
-        last_zone=_last_zone(dataset["zone_oxygen"].transpose("time", "mix_zone"), limit),
+        reach=_reach(dataset, limit),
         section=section,
         messages=tuple(json.loads(dataset.attrs["messages"])),
     )
@@ -184,16 +185,22 @@ def _failed(job: _Job, reason: str) -> WidthRun:
     unknown = dict.fromkeys(_MEASURES, (math.nan, math.nan))
     limit = 100.0 * scenario.limits.anaerobic_oxygen
     return WidthRun(scenario.name, scenario.title, scenario.pile.base_width, job.width_text, nothing, nothing, limit,
-                    unknown, "", None, (), one_line(reason))  # fmt: skip
+                    unknown, math.nan, None, (), one_line(reason))  # fmt: skip
 
 
-def _last_zone(oxygen: xr.DataArray, limit: float) -> str:
-    """The zone that is below the limit latest; "" if none ever is."""
-    below = oxygen.values < limit  # NaN of an empty zone is not below
-    if not below.any():
-        return ""
-    last = [int(np.flatnonzero(column)[-1]) if column.any() else -1 for column in below.T]
-    return str(oxygen["mix_zone"].values[int(np.argmax(last))])
+def _reach(dataset: xr.Dataset, limit: float) -> float:
+    """See `WidthRun`; each node counts with its area of mix."""
+    share = dataset["anaerobic_share"].values
+    falling = np.flatnonzero(share >= 0.5 * share.max())
+    if share.max() <= 0.0 or falling[-1] == len(share) - 1:
+        return math.nan
+    oxygen = dataset["oxygen"].isel(time=int(falling[-1])).values
+    area = np.nan_to_num(dataset["mix_area"].values)
+    distance = np.nan_to_num(dataset["distance"].values)
+    starved = np.where(oxygen < limit, area, 0.0)
+    if starved.sum() <= 0.0:
+        return math.nan
+    return float((starved * distance).sum() / starved.sum() * area.sum() / (area * distance).sum())
 
 
 def write_widths(runs: Sequence[WidthRun], path: Path) -> None:
