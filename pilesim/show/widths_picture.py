@@ -30,13 +30,14 @@ from pilesim.show.section_picture import oxygen_look
 from pilesim.show.widths_text import conclusion, exceptions, never_clears, never_starves, outcome, width_label
 from pilesim.study.widths import WidthRun
 
-_LEFT, _RIGHT, _GAP, _CURVES = 0.75, 0.95, 0.45, 3.1  # [inches]
+_LEFT, _RIGHT, _GAP, _CURVES, _TALLEST = 0.75, 0.95, 0.45, 3.1, 2.4  # [inches] the last two: heights of curves, sections
 _COLUMN = {1: 9.6, 2: 6.3, 3: 4.9, 4: 4.2}  # [inches] width of a panel by the number of scenarios
 _TITLE, _HEAD, _AXIS, _UNDER, _FOOT, _LINE = 0.40, 0.55, 0.55, 0.42, 0.78, 0.21  # [inches]
 _ONE_ROW_LEGEND, _PER_INCH, _DAY_ROOM = 12.5, 14.0, 0.8  # [inches]; characters an inch above a panel; [inches]
 _GROUND, _AIR, _CHARACTER = 0.25, 0.15, 0.072  # [m] shown below and around the pile; [inches] of a character of text
 _DASHES = ("-", (0, (7, 1.5)), (0, (4, 1.5, 1, 1.5)), (0, (2, 1)))
-_LABEL_AT = 0.5  # share at which a falling curve is named
+_NAMED_AT = (0.5, 0.6, 0.42, 0.7, 0.8, 0.9)  # shares at which a falling curve may be named
+_BOLD, _NAME = 0.105, 0.22  # [inches] of a character of a name; height of a name
 
 
 def widths_figure(runs: Sequence[WidthRun], units: str = "metric") -> Figure:
@@ -110,7 +111,7 @@ def _draw_curves(axes: Axes, group: Sequence[WidthRun], each: float, units: str)
             continue
         look = look_of(number, len(group))
         axes.plot(run.days, 100.0 * run.share, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="width")
-        _name_curve(axes, run, look.colour, units)
+    _name_curves(axes, group, units)
     _mark_days(axes, group, level, end / each)
     shown = [float(run.section["time"]) for run in group if run.section is not None]
     if shown:
@@ -145,18 +146,38 @@ def _mark_days(axes: Axes, group: Sequence[WidthRun], level: float, per_inch: fl
         text.set(rotation=90 if close else 0, fontweight="bold", va="bottom", zorder=5, path_effects=style.casing(3.0))
 
 
-def _name_curve(axes: Axes, run: WidthRun, colour: str, units: str) -> None:
-    """The width on its curve, where the curve falls through half of the mix, or at its highest point."""
-    above = np.flatnonzero(run.share >= _LABEL_AT)
-    k = int(above[-1]) if above.size else int(np.argmax(run.share))
-    end = len(run.share) - 1
-    day, share = float(run.days[k]), float(run.share[k])
-    if above.size and k < end:
-        part = (share - _LABEL_AT) / (share - run.share[k + 1])
-        day, share = day + part * float(run.days[k + 1] - run.days[k]), _LABEL_AT
-    name = axes.annotate(width_label(run, units), (day, 100.0 * share), fontsize=10, fontweight="bold", color=colour)
-    name.set(ha="right" if k == end else "center", va="center" if above.size and k < end else "bottom", zorder=5)
-    name.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 1.5})
+def _name_curves(axes: Axes, group: Sequence[WidthRun], units: str) -> None:
+    """The width on each curve, where it falls through a share at which no other name stands, or at its highest point."""
+    (_, end), box = axes.get_xlim(), axes.get_window_extent()
+    across, up = box.width / axes.figure.dpi / end, box.height / axes.figure.dpi  # [inches] a day, the whole axis
+    taken: list[tuple[float, float, float]] = []  # [inches] centre, centre, half of the width
+    for number, run in enumerate(group):
+        if run.failure:
+            continue
+        text = width_label(run, units)
+        half = 0.5 * (_BOLD * len(text) + 0.08)
+        for level in _NAMED_AT:
+            day, share = _falls_through(run, level)
+            x, y = day * across, share * up
+            if not any(abs(x - a) < half + wide and abs(y - b) < _NAME for a, b, wide in taken):
+                break
+        taken.append((x, y, half))
+        name = axes.annotate(text, (day, 100.0 * share), fontsize=10, fontweight="bold", ha="center", va="center")
+        name.set(color=look_of(number, len(group)).colour, zorder=5)
+        name.set_bbox({"facecolor": "white", "edgecolor": "none", "pad": 1.5})
+        if x + half > box.width / axes.figure.dpi:
+            name.set(ha="right")
+
+
+def _falls_through(run: WidthRun, level: float) -> tuple[float, float]:
+    """Day on which the share falls through `level` for good, and that level; its highest point if it never does."""
+    above = np.flatnonzero(run.share >= level)
+    if not above.size or above[-1] == len(run.share) - 1:
+        k = int(np.argmax(run.share)) if not above.size else len(run.share) - 1
+        return float(run.days[k]), float(run.share[k]) + (0.06 if not above.size else 0.0)
+    k = int(above[-1])
+    part = (run.share[k] - level) / (run.share[k] - run.share[k + 1])
+    return float(run.days[k] + part * (run.days[k + 1] - run.days[k])), level
 
 
 # ------------------------------------------------------------------------------------------------- sections
@@ -187,8 +208,9 @@ def _scale(piles: Sequence[xr.Dataset], each: float) -> _Scale | None:
     if not piles:
         return None
     shapes = [half_section(pile) for pile in piles]
-    half = max(shape.half_width for shape in shapes) + 2 * _AIR
     top = max(shape.top for shape in shapes) + _AIR
+    widest = max(shape.half_width for shape in shapes) + 2 * _AIR
+    half = max(widest, 0.5 * each * (top + _GROUND) / _TALLEST)
     return _Scale(half, top, each * (top + _GROUND) / (2 * half), oxygen_look(piles[0]))
 
 

@@ -262,9 +262,8 @@ def test_screen_lists_best_and_range_of_each_window():
     """
     air = [253.15, 293.15]
     table = synthetic_table(cover_permeability=PERMEABILITY, weather_air_temperature=air)
-    table.attrs["vary"] = json.dumps(
-        {"cover.permeability": [f"{value:g} m2" for value in PERMEABILITY], "weather.air_temperature": ["-20 degC", "20 degC"]}
-    )
+    typed = {"cover.permeability": [f"{value:g} m2" for value in PERMEABILITY]}
+    table.attrs["vary"] = json.dumps(typed | {"weather.air_temperature": ["-20 degC", "20 degC"]})
     table["cold_edge_fraction"][:, 1] = 0.0
     table["anaerobic_fraction_day_14"][:, 1] = 0.0
     heads, rows, sentences = window_cells(table, "metric")
