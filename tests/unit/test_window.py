@@ -121,6 +121,17 @@ def test_bar_and_letters_stand_where_they_should():
     assert "Common covers, 0.2 m thick: A this scenario's and the default, 2.5×10⁻⁹ m" in words
 
 
+def test_nothing_is_called_acceptable_before_day_14():
+    """A short run shows the mean over the run, which is not what is judged. Planted: the bar drawn from the mean."""
+    table = synthetic_table(cover_permeability=PERMEABILITY)
+    for name in ("cold_edge_fraction", "anaerobic_fraction_mean"):
+        table[name][:] = 0.0
+    table["anaerobic_fraction_day_14"][:] = np.nan
+    figure = comparison_figure(table)
+    assert artists_called(figure, "acceptable range") == [] and "acceptable from" not in all_words(figure)
+    assert artists_called(figure, "common cover") != []
+
+
 def test_common_covers_follow_the_scenario_and_share_marks():
     """Registry, bundled pair and the scenario's own text are the only homes of these numbers.
 
