@@ -166,6 +166,10 @@ _ALL = (
     # --- defaults of the cover and the base layer ------------------------------------------------------------------
     Constant("cover_thickness", 0.20, "m", 0.0, 1.0, "CommonPractice", _T),
     Constant("cover_permeability", 5e-10, "m2", 1e-11, 1e-7, "Tuned", _T, "in place, moist; literature 1e-9 is for dry"),
+    Constant("dry_compost_permeability", 1e-9, "m2", 1e-11, 1e-8, "Poulsen2007", _T,
+             "finished compost, dry, for orientation in pictures only; order of magnitude recalled from memory"),
+    Constant("loose_chip_permeability", 1e-8, "m2", 2e-9, 1e-7, "Ernstson1993", _T,
+             "loose chipped cover, for orientation in pictures only; order of magnitude recalled from memory"),
     Constant("cover_bulk_density", 550.0, "kg m-3", 200, 900, "vanGinkel1999", _T, "wet"),
     Constant("cover_moisture", 0.40, "1", 0.1, 0.7, "Haug1993", _T, "wet basis"),
     Constant("cover_volatile_solids", 0.50, "1", 0.2, 0.95, "Haug1993", _T, "share of dry matter"),
@@ -209,6 +213,8 @@ _ALL = (
              "more of the mix than this anaerobic on day 14: the design starves"),
     Constant("lowest_mix_moisture", 0.40, "1", 0.30, 0.50, "CommonPractice", _T,
              "wet basis; a drier mix composts slowly: the design dries out"),
+    Constant("trade_base_width", 6.0, "m", 4.0, 8.0, "CommonPractice", _T,
+             "about 6 m: the rule of thumb for the widest base; named in sentences only, limits nothing"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}

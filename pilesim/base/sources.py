@@ -39,6 +39,8 @@ _ALL = (
            "properties of composting bulking materials, Bioresource Technology 100, 3974"),
     Source("vanGinkel1999", "van Ginkel, J.T. et al. (1999), physical properties of composting material: gas permeability, "
            "oxygen diffusion and thermal conductivity (air-filled porosity from phase densities)"),
+    Source("Poulsen2007", "Poulsen, T.G., Moldrup, P. (2007), in Waste Management & Research, on the air permeability of "
+           "sieved, repacked compost; the order of magnitude is recalled from memory"),
     Source("KozenyCarman", "Kozeny-Carman dependence of permeability on porosity; any text on flow in porous media"),
     Source("Das1997", "Das, K., Keener, H.M. (1997), Moisture effect on compaction and permeability in composts, "
            "J. Environ. Eng. 123, 275"),

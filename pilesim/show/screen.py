@@ -21,11 +21,14 @@ from pilesim.study.table import SEPARATOR, rows
 if TYPE_CHECKING:
     import xarray as xr
 
+    from pilesim.study.widths import WidthRun
+
 _NEVER = "not reached"
 _SECONDS_BETWEEN_LINES = 10.0
 _ROUND_OFF = 1e-4  # of the value: smaller errors do not show in four digits
 _MOST_PLACES = 4  # behind the decimal point of a value with its error
 _MOST_NAMED = 12  # designs named in a sentence
+_STARVED = ("anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 
 # measure, heading (a line break where a narrow table may break it), factor and unit for metric output
 _COLUMNS: tuple[tuple[str, str, float, str], ...] = (
@@ -149,6 +152,7 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     print_lines([f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"])
     print()
     print_lines(verdict(designs, keys, table.attrs))
+    _print_windows(table, system)
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
     print_lines(
         [
@@ -157,6 +161,17 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
         ]
     )
     print_lines(["", *caution_lines()])
+
+
+def _print_windows(table: xr.Dataset, system: str) -> None:
+    """Best leakance and acceptable range of each window of cover leakance, and which way the best one moves."""
+    from pilesim.show.window import window_cells
+
+    heads, cells, sentences = window_cells(table, system)
+    if cells:
+        print("\nWindow of cover leakance (permeability over thickness):")
+        _print_table(heads, cells)
+        print_lines([*sentences, ""])
 
 
 def _comparison_cells(
@@ -178,6 +193,23 @@ def _comparison_cells(
     for row, line in zip(designs, cells, strict=True):
         line.append(row["status"])
     return [*heads, "status"], cells
+
+
+def print_widths(runs: Sequence[WidthRun], system: str) -> None:
+    """A row per pile, then the conclusion as in the picture, failures and cautions."""
+    from pilesim.show.widths_text import conclusion, outcome
+
+    heads = ["scenario", "base width", "until less than a tenth is starved", "starved at most", "starved on day 14"]
+    cells = [
+        [run.scenario, run.width_text, outcome(run), *(value_with_error(*run.measures[name]) for name in _STARVED)]
+        for run in runs
+    ]
+    _print_table(heads, cells)
+    print()
+    print_lines(conclusion(runs, system))
+    print_lines([f"failed: {run.scenario}, pile.base_width {run.width_text}: {run.failure}" for run in runs if run.failure])
+    print_lines([f"- {text}" for text in dict.fromkeys(text for run in runs for text in run.messages)])
+    print_lines(["", *caution_lines()])
 
 
 def design_name(row: dict[str, Any], keys: Sequence[str]) -> str:

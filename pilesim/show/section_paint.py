@@ -117,16 +117,17 @@ def draw_colour_bar(axes: Axes, look: FieldLook) -> None:
     mark.set_path_effects(style.casing(3.4, _CASING))
 
 
-def legend_entries(temperature: FieldLook, oxygen: FieldLook) -> list[Line2D | Patch]:
-    """Handles that explain lines and fills."""
-    effect = style.casing(3.4, _CASING)
-    rule = Line2D([], [], color=_LINE, linewidth=1.6, label=f"{temperature.limit_text} (rule temperature)")
-    limit = Line2D([], [], color=_LINE, linewidth=1.6, label=f"{oxygen.limit_text} oxygen (anaerobic below)")
-    for handle, look in ((rule, temperature), (limit, oxygen)):
-        handle.set(linestyle=look.dash, path_effects=effect)
+def legend_entries(temperature: FieldLook | None, oxygen: FieldLook) -> list[Line2D | Patch]:
+    """Handles that explain lines and fills; without the temperature line if no temperature is drawn."""
+    limits: list[Line2D | Patch] = []
+    for look, words in ((temperature, "(rule temperature)"), (oxygen, "oxygen (anaerobic below)")):
+        if look is not None:
+            handle = Line2D([], [], color=_LINE, linewidth=1.6, label=f"{look.limit_text} {words}")
+            handle.set(linestyle=look.dash, path_effects=style.casing(3.4, _CASING))
+            limits.append(handle)
     paths = Line2D([], [], color=style.INK, linewidth=0.8, marker=">", markersize=4)
     paths.set_label("gas paths, started at equal shares of the inflow")
     surface = Line2D([], [], color=style.INK, linewidth=1.6, label="outer surface")
     bounds = Line2D([], [], color=style.INK, linewidth=0.8, label="bounds of mix, cover and base layer")
     ground = Patch(facecolor=style.GROUND_FILL, edgecolor=style.INK, linewidth=0.7, label="ground")
-    return [rule, limit, paths, surface, bounds, ground]
+    return [*limits, paths, surface, bounds, ground]

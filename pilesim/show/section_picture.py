@@ -60,7 +60,7 @@ def section_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
     times = chosen_times(dataset["time"].values)
     with style.picture_style():
         figure, rows, bars = _panels(section, len(times), units)
-        looks = _temperature_look(dataset, times, units), _oxygen_look(dataset)
+        looks = _temperature_look(dataset, times, units), oxygen_look(dataset)
         for above, below, k in zip(rows[0], rows[1], times, strict=True):
             now = dataset.isel(time=k)
             for axes in (above, below):
@@ -138,7 +138,8 @@ def _temperature_look(dataset: xr.Dataset, times: list[int], units: str) -> Fiel
     )
 
 
-def _oxygen_look(dataset: xr.Dataset) -> FieldLook:
+def oxygen_look(dataset: xr.Dataset) -> FieldLook:
+    """Colour steps of one percent, and the anaerobic limit of the run."""
     limit = float(dataset.attrs["anaerobic_oxygen_percent"])
     return FieldLook(
         label="oxygen [%]",
