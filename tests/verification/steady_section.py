@@ -18,7 +18,7 @@ from scipy.sparse.linalg import spsolve
 
 from pilesim.balances.physics import FULL, run_record
 from pilesim.balances.surface import Boundary, gather_edges
-from pilesim.section.grid import COVER, MIX, SectionGrid
+from pilesim.section.grid import MIX, SectionGrid
 from pilesim.section.operators import PAIRS, Mesh, build_mesh
 from pilesim.solver.flow import advection_stencil, plan_flow, solve_flow
 

@@ -47,11 +47,11 @@ def solve(grid, scale=1.0):
 
 
 def assert_equal_fields(one, two, pile_count):
-    """Relative 1e-8: iterations stop at 1e-12 and the steps hand that on; observed 1e-11."""
+    """Relative 1e-9: iterations stop at 1e-12 and the steps hand that on; observed 3e-11 at most."""
     rise = np.ptp(one.temperature[:-1])
     assert rise > 20.0 and np.ptp(one.oxygen[:pile_count]) > 0.15  # heat and oxygen have something to show
-    assert two.temperature - R1_START == pytest.approx(one.temperature - R1_START, abs=1e-8 * rise)
-    assert two.oxygen == pytest.approx(one.oxygen, abs=1e-8)
+    assert two.temperature - R1_START == pytest.approx(one.temperature - R1_START, abs=1e-9 * rise)
+    assert two.oxygen == pytest.approx(one.oxygen, abs=1e-9)
 
 
 @pytest.mark.parametrize(("shape", "across"), [("ridge", -7.3), ("ridge", 41.0), ("round", 0.0)])
@@ -75,5 +75,5 @@ def test_size_does_not_matter(shape):
     assert_equal_fields(small, large, problem.mesh.pile_count)
     dimensions = 3 if shape == "round" else 2
     flow = np.abs(small.outflow).max()
-    assert large.outflow / 3.0 ** (dimensions - 2) == pytest.approx(small.outflow, abs=1e-7 * flow)
-    assert large.substrate / 3.0**dimensions == pytest.approx(small.substrate, rel=1e-8)
+    assert large.outflow / 3.0 ** (dimensions - 2) == pytest.approx(small.outflow, abs=1e-9 * flow)
+    assert large.substrate / 3.0**dimensions == pytest.approx(small.substrate, rel=1e-9)
