@@ -162,13 +162,14 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
-    temperature = _start_temperature(scenario, grid, mesh)
+    temperature = np.zeros(mesh.count + 1)  # set below
     oxygen = np.append(np.full(mesh.count, record.ambient_oxygen), 0.0)
     oxygen[mesh.pile_count:] = 0.0
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
-    return replace(problem, water_of_mix=float(wet[MIX].sum()), outside=outside)
+    temperature = _shared_start(problem, scenario.start.temperature, _start_temperature(scenario, mesh))
+    return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside)
 
 
 def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) -> Air:
@@ -211,18 +212,28 @@ def empty_properties(count: int) -> Properties:
     return Properties._make(arrays)
 
 
-def _start_temperature(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
-    """Everything built as given; the ground steady from the air (the mean of the month of building) to deep down."""
+def _start_temperature(scenario: Scenario, mesh: Mesh) -> np.ndarray:
+    """Of the ground, steady from the air (the mean of the month of building) to deep down [K]."""
     weather, deep = scenario.weather, scenario.ground.deep_temperature
     if isinstance(weather, MonthlyWeather):
         assert scenario.start.date is not None
         surface = weather.air_temperature[scenario.start.date.month - 1]
     else:
         surface = weather.air_temperature
-    depth = CONSTANTS["ground_profile_depth"].value
-    temperature = steady_profile(-mesh.z, depth, surface, deep)
-    temperature[: mesh.pile_count] = scenario.start.temperature
-    return temperature
+    return steady_profile(-mesh.z, CONSTANTS["ground_profile_depth"].value, surface, deep)
+
+
+def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarray:
+    """Temperature [K] at which each node stores what its `pile` and `ground` parts bring [K].
+
+    A node on the floor has a share of both: given to either alone, the heat they start with would hang on the grid.
+    """
+    bed, water, part = problem.bed, problem.water, np.empty_like(problem.water)
+    none, total = np.zeros_like(water), np.empty_like(water)
+    stored_enthalpies(ground, none, bed.ground_water, problem.ground_capacity, total, problem.record)
+    stored_enthalpies(np.full_like(water, pile), water, none, bed.dry_capacity - problem.ground_capacity, part,
+                      problem.record)
+    return problem.temperature_of(total + part, water)
 
 
 def _split(material: Mix | Cover | BaseLayer, bulk: np.ndarray | float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

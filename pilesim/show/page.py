@@ -58,7 +58,7 @@ def title_and_footer(figure: Figure, title: object, attrs: Mapping[str, Any], sy
     write(top, one_line(title), fontsize=12, fontweight="bold")
     facts = [f"pilesim {attrs.get('pilesim_version', 'version unknown')}", *_cell_text(attrs, system)]
     if attrs.get("section") == "half" and attrs.get("shape") != "column":
-        facts.append("half section computed, mirrored")
+        facts.append("half section computed, " + ("turned about the axis" if attrs.get("shape") == "round" else "mirrored"))
     write(0.08, " · ".join(facts), fontsize=7.5, color=FAINT)
     caution = (
         "Model result, not a measurement: confirm with probes; local codes and your regulator decide. "

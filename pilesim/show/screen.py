@@ -30,17 +30,18 @@ _MOST_PLACES = 4  # behind the decimal point of a value with its error
 _MOST_NAMED = 12  # designs named in a sentence
 _STARVED = ("anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 
-# measure, heading (a line break where a narrow table may break it), factor and unit for metric output
-_COLUMNS: tuple[tuple[str, str, float, str], ...] = (
-    ("cold_edge_fraction", "cold\nedges", 1.0, ""),
-    ("anaerobic_fraction_day_14", "starved\nday 14", 1.0, ""),
-    ("days_to_aerobic", "days to\naerobic", 1.0, ""),
-    ("peak_temperature", "peak", 1.0, ""),
-    ("water_loss", "water\nloss", 1.0, ""),
-    ("cover_leakance", "leakance", 1.0, ""),
-    ("mix_mass", "mix", 1e-3, "t m-1"),
-    ("cover_volume", "cover", 1.0, ""),
+# measure and heading (a line break where a narrow table may break it)
+_COLUMNS: tuple[tuple[str, str], ...] = (
+    ("cold_edge_fraction", "cold\nedges"),
+    ("anaerobic_fraction_day_14", "starved\nday 14"),
+    ("days_to_aerobic", "days to\naerobic"),
+    ("peak_temperature", "peak"),
+    ("water_loss", "water\nloss"),
+    ("cover_leakance", "leakance"),
+    ("mix_mass", "mix"),
+    ("cover_volume", "cover"),
 )
+_TONNES = {"kg m-1": (1e-3, "t m-1"), "kg": (1e-3, "t")}  # for metric tables; "kg" is that of a whole round heap
 
 
 def value_with_error(value: float, error: float) -> str:
@@ -179,15 +180,14 @@ def _comparison_cells(
 ) -> tuple[list[str], list[list[str]]]:
     columns = [column for column in _COLUMNS if column[0] in table]
     heads, cells = [key.replace(".", ".\n") for key in keys], [[row[key] for key in keys] for row in designs]
-    for name, heading, factor, metric_unit in columns:
+    for name, heading in columns:
         unit, label = str(table[name].attrs["units"]), ""
-        if system != "metric":
-            factor, metric_unit = 1.0, ""
+        factor, unit = _TONNES.get(unit, (1.0, unit)) if system == "metric" else (1.0, unit)
         for row, line in zip(designs, cells, strict=True):
             if math.isnan(row[name]):
                 line.append(_NEVER if name.startswith("days_to_") and row["status"] == "ok" else "-")
                 continue
-            text, label = _shown(row[name] * factor, row[f"{name}_error"] * factor, metric_unit or unit, system)
+            text, label = _shown(row[name] * factor, row[f"{name}_error"] * factor, unit, system)
             line.append(text)
         heads.append(f"{heading}\n[{label}]" if label else heading)
     for row, line in zip(designs, cells, strict=True):

@@ -70,7 +70,8 @@ def section_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
             above.tick_params(labelbottom=False)
         for bar, look in zip(bars, looks, strict=True):
             draw_colour_bar(bar, look)
-        page.legend_below(figure, legend_entries(*looks), 6 if figure.get_figwidth() > _ONE_ROW_LEGEND else 3)
+        entries = legend_entries(*looks, with_ground=len(section.ground) > 0)
+        page.legend_below(figure, entries, 6 if figure.get_figwidth() > _ONE_ROW_LEGEND else 3)
         title = f"{dataset.attrs.get('title', 'Pile')}: cross-section"
         warning = page.warning_line(dataset.attrs, freezing_warning(dataset, units))
         page.title_and_footer(figure, title, dataset.attrs, units, warning)

@@ -35,12 +35,14 @@ def table_of_designs(
     dims = [key.replace(".", "_") for key in values]
     shape = tuple(len(texts) for texts in values.values())
     data: dict[str, Any] = {}
-    samples = {name: sample for member in members for name, sample in member["measures"].items()}
+    samples: dict[str, Any] = {}
+    for member in members:  # where units differ, those of the first design that has numbers
+        samples = member["measures"] | samples
     for name, sample in (samples or _no_measures()).items():
         attrs = {"units": sample["unit"], "long_name": sample["meaning"]}
         zones = list(sample["value"]) if isinstance(sample["value"], dict) else None
         for suffix, part in (("", "value"), ("_error", "error")):
-            numbers = np.array([_numbers(member["measures"].get(name), part, zones) for member in members])
+            numbers = np.array([_numbers(member["measures"].get(name), part, zones, sample["unit"]) for member in members])
             over = [*dims, ZONE_DIMENSION] if zones else dims
             labels = attrs if not suffix else attrs | {"long_name": f"numerical error of {name}"}
             data[name + suffix] = (over, numbers.reshape(shape + ((len(zones),) if zones else ())), labels)
@@ -79,8 +81,9 @@ def _no_measures() -> dict[str, dict[str, Any]]:
     }
 
 
-def _numbers(measure: dict[str, Any] | None, part: str, zones: list[str] | None) -> Any:
-    value = measure[part] if measure else None
+def _numbers(measure: dict[str, Any] | None, part: str, zones: list[str] | None, unit: str) -> Any:
+    """NaN for what has no number in `unit`: totals of a round heap do not stand beside amounts per metre."""
+    value = measure[part] if measure and measure["unit"] == unit else None
     if zones:
         by_zone = value if isinstance(value, dict) else {}
         return [_number(by_zone.get(zone)) for zone in zones]
