@@ -19,7 +19,7 @@ from scipy.sparse.linalg import spsolve
 from pilesim.balances.physics import FULL, run_record
 from pilesim.balances.surface import Boundary, gather_edges
 from pilesim.section.grid import MIX, SectionGrid
-from pilesim.section.operators import PAIRS, Mesh, build_mesh
+from pilesim.section.operators import PAIRS, Mesh, build_mesh, gather_stencil
 from pilesim.solver.flow import advection_stencil, plan_flow, solve_flow
 
 AIR, AIR_OXYGEN, FILM, RELEASE, REACH = 268.15, 0.28, 15.0, 40.0, 60.0
@@ -42,12 +42,14 @@ def conduction(mesh: Mesh, mix: float, cover: float) -> csr_matrix:
     return coo_matrix(entries, shape=(mesh.count, mesh.count)).tocsr()
 
 
-def advection(mesh: Mesh, east: np.ndarray, north: np.ndarray, outflow: np.ndarray, carried: np.ndarray) -> csr_matrix:
-    """Matrix of div(u .) without what enters from outside, limiter ratios from `carried`."""
+def advection(mesh: Mesh, east: np.ndarray, north: np.ndarray, outflow: np.ndarray, carried: np.ndarray, outside: float,
+              spread: np.ndarray, made: np.ndarray) -> csr_matrix:
+    """Matrix of div(u .) without what enters from `outside`, limiter ratios from `carried`."""
     n = mesh.count
     stencil, total = np.zeros((n + 1, 8)), np.zeros(n + 1)
-    advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, east, north, outflow, np.append(carried, 0.0),
-                      mesh.pile_count, stencil, total)
+    field = np.append(carried, 0.0)
+    advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, east, north, outflow, field, field, spread,
+                      np.append(made, 0.0), np.full(n + 1, outside), mesh.pile_count, stencil, total)
     columns = np.concatenate([mesh.neighbours[:, :4], mesh.upstream], axis=1).astype(int)
     row, side = np.nonzero(stencil[:n])
     entries = (-stencil[row, side], (row, columns[row, side]))
@@ -72,7 +74,7 @@ def steady(grid: SectionGrid, contrast: float) -> dict[str, float]:
         solve_flow(plan.quads, mesh.quad_nodes, mesh.quad_pairs, mesh.quad_form, conductance, lift, mesh.z, plan.unknown,
                    plan.pressure, none, edges.is_open, plan.band, plan.right, east, north, outflow)
         shape = rise.copy() if count <= FROZEN_AFTER else shape
-        moved = advection(mesh, east, north, outflow, shape)
+        moved = advection(mesh, east, north, outflow, shape, 0.0, np.zeros((n + 1, 8)), np.full(n, np.inf))
         new = spsolve(heat + DENSITY * GAS_HEAT * moved, RELEASE * volume)
         change = np.abs(new - rise).max()
         rise = rise + 0.6 * (new - rise)
@@ -80,11 +82,15 @@ def steady(grid: SectionGrid, contrast: float) -> dict[str, float]:
             break
     assert change < 1e-8, "the draught did not come to rest"
     film = FILM / (DENSITY * 1005.0) * length
+    feeding = np.zeros((n + 1, 8))
+    diffusivity = np.where(mesh.quad_material == MIX, 5e-6, 1.7e-6)
+    gather_stencil(mesh.quad_nodes, mesh.quad_pairs, diffusivity, feeding, np.zeros(n + 1))
     spread = conduction(mesh, 5e-6, 1.7e-6) + diags(film)
     oxygen = np.full(n, 0.5 * AIR_OXYGEN)
     for count in range(100):
         shape = oxygen.copy() if count <= FROZEN_AFTER else shape
-        carry = spread + advection(mesh, east, north, outflow, shape)
+        used = UPTAKE * volume * shape / (shape + HALF)
+        carry = spread + advection(mesh, east, north, outflow, shape, AIR_OXYGEN, feeding, used)
         lack = carry @ oxygen + UPTAKE * volume * oxygen / (oxygen + HALF)
         lack -= (np.maximum(-outflow[:n], 0.0) + film) * AIR_OXYGEN
         step = spsolve((carry + diags(UPTAKE * volume * HALF / (oxygen + HALF) ** 2)).tocsc(), -lack)
