@@ -50,7 +50,8 @@ def finished(changes=None, zones=(0.5, 0.2, 0.0, 0.0, 0.0), zone_errors=(0.05, 0
     data["heat_with_leachate"] = ("time", 0.0 * days, {"units": "W m-1"})
     losses = sum(data[name] for name in SINKS if name in data)
     data["heat_stored"] = ("time", (data["heat_released"] - losses).values, {"units": "W m-1"})
-    for name, rate in (("water_carried_by_gas", 2e-4), ("water_lost_by_film", 1e-4), ("metabolic_water", 5e-5), ("leachate", 0.0)):
+    rates = {"water_carried_by_gas": 2e-4, "water_lost_by_film": 1e-4, "metabolic_water": 5e-5, "leachate": 0.0}
+    for name, rate in rates.items():
         data[name] = ("time", np.full(days.size, rate), {"units": "kg s-1 m-1"})
     for name in RATES:
         data[name].attrs["mean_over_run"] = float(np.trapezoid(data[name], days) / days[-1])
@@ -233,7 +234,8 @@ def test_water_by_hand():
     totals = water_totals(finished())
     assert totals["lost"].value == pytest.approx(777.6) and totals["made"].value == pytest.approx(129.6)
     assert totals["leached"].value == 0.0 and totals["lost"].unit == "kg m-1"
-    assert "778 lost as vapour, 130 made by respiration, 0 leached" in " ".join(design_sheet(finished(), "metric").flows.notes)
+    notes = " ".join(design_sheet(finished(), "metric").flows.notes)
+    assert "778 lost as vapour, 130 made by respiration, 0 leached" in notes
 
 
 # -------------------------------------------------------------------------------------------------------- what limits it
@@ -277,7 +279,8 @@ def test_the_worst_limit_is_named_first_and_exceeds_most():
     data = with_measures(finished(), anaerobic_fraction_day_14=(0.6, 0.05), cold_edge_fraction=(0.3, 0.02))
     said = sentences(data)
     assert said[0] == "The model says that this pile is limited most by a starved core."
-    assert said[1].startswith("The model says 60.0 ±5.0 % of the mix is below 5 % oxygen on day 14 (wanted: at most 10 %; exceeded)")
+    assert said[1].startswith("The model says 60.0 ±5.0 % of the mix is below 5 % oxygen on day 14 (wanted: at most 10 %;")
+    assert "; exceeded)" in said[1]
     assert [one.kind for one in share_limits(summarise(data).measures)][:2] == ["starved", "cold"]
     assert any("cover pulls both ways" in text for text in said)
 
@@ -350,7 +353,8 @@ def test_advice_fits_the_pile_and_promises_nothing(changes, cold, starved):
 # ----------------------------------------------------------------------------------------------------------------- page
 CASES = {
     "as it is": {},
-    "no cover, no base layer": {"changes": {"cover.thickness": "0 m", "base_layer.thickness": "0 m"}, "cover": 0.0, "base": 0.0},
+    "no cover, no base layer": {"cover": 0.0, "base": 0.0,
+                                "changes": {"cover.thickness": "0 m", "base_layer.thickness": "0 m"}},
     "with a length": {"changes": {"pile.length": "55.5 m"}},
     "two cold days": {"times": [0.0, 0.5, 1.0, 2.0], "air": -20.0},
     "changing air": {"times": np.arange(0.0, 30.1, 0.125)},
@@ -403,7 +407,8 @@ def test_dimensions_are_those_of_the_scenario():
     """Seen to fail: the overall height written at the mix."""
     figure = sheet_figure(finished(), design_sheet(finished(), "metric"), "metric")
     texts = {text.get_text() for text in figure.axes[0].texts}
-    assert {"mix 5.20 m", "crest 1.84 m", "cover 0.20 m", "base layer 0.20 m ", "50°", "mix\n2.00 m", "overall\n2.40 m"} <= texts
+    assert {"mix 5.20 m", "crest 1.84 m", "cover 0.20 m", "base layer 0.20 m ", "50°"} <= texts
+    assert {"mix\n2.00 m", "overall\n2.40 m"} <= texts
 
 
 # ----------------------------------------------------------------------------------------------------------------- input
