@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 SEPARATOR = " | "  # between the messages of one design
+OTHER_UNITS = "Amounts of this design are left out: a round heap has totals, other piles have amounts per metre of length."
 
 
 def table_of_designs(
@@ -38,6 +39,7 @@ def table_of_designs(
     samples: dict[str, Any] = {}
     for member in members:  # where units differ, those of the first design that has numbers
         samples = member["measures"] | samples
+    members = [_noted(member, samples) for member in members]
     for name, sample in (samples or _no_measures()).items():
         attrs = {"units": sample["unit"], "long_name": sample["meaning"]}
         zones = list(sample["value"]) if isinstance(sample["value"], dict) else None
@@ -68,6 +70,13 @@ def table_of_designs(
         {name: data[name] for name in coords},
         _attributes(scenario, vary, members),
     )
+
+
+def _noted(member: dict[str, Any], samples: dict[str, Any]) -> dict[str, Any]:
+    """The design, with a message where some of its measures have other units than the table."""
+    if all(measure["unit"] == samples[name]["unit"] for name, measure in member["measures"].items()):
+        return member
+    return member | {"messages": [*member["messages"], OTHER_UNITS]}
 
 
 def _no_measures() -> dict[str, dict[str, Any]]:

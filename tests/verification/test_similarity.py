@@ -57,7 +57,7 @@ def assert_equal_fields(one, two, pile_count):
 @pytest.mark.parametrize(("shape", "across"), [("ridge", -7.3), ("ridge", 41.0), ("round", 0.0)])
 def test_place_does_not_matter(shape, across):
     """Moved sideways (a heap's axis stays) and 23 m up. Faults that fail it: buoyancy from the lift of an edge's ends
-    times their heights, not the difference of heights; a radius taken in the plane."""
+    times their heights, not the difference of heights; a plane section weighed with its abscissae."""
     grid = pile(shape)
     problem, here = solve(grid)
     _, there = solve(replace(grid, x=grid.x + across, z=grid.z + 23.0))
@@ -68,7 +68,7 @@ def test_place_does_not_matter(shape, across):
 def test_size_does_not_matter(shape):
     """Three times as large. Gas out of the section: the same per metre, three times of a heap; substrate by volume.
 
-    Faults that fail it: a length of 1 mm added to the limiter's distance upstream; mass film of a whole edge at each end.
+    Faults that fail it: 1 mm added to the limiter's distance upstream, or to the length of each edge in the heat film.
     """
     problem, small = solve(pile(shape))
     _, large = solve(pile(shape, 3.0), 3.0)
