@@ -34,6 +34,7 @@ class Terms(NamedTuple):
     dry_mass: np.ndarray  # kg m-1, for the water activity
     dry_capacity: np.ndarray  # J K-1 m-1
     ground_water: np.ndarray  # kg m-1
+    growth: np.ndarray  # limits of the growth of the activity but for temperature [1]
 
 
 class Frame(NamedTuple):
