@@ -140,31 +140,18 @@ def test_a_round_heap_is_turned_and_a_slab_has_no_ground(dataset):
     assert "ground" in all_words(section_figure(dataset)) and "ground" not in all_words(section_figure(bare))
 
 
-@pytest.mark.parametrize(
-    ("air", "modelled", "warned"), [(-20.0, "false", True), (-20.0, "true", False), (5.0, "false", False)]
-)
-def test_freezing_is_warned_of_only_where_left_out_and_needed(air, modelled, warned):
-    """Seen to fail: the attribute ignored; the coldest place ignored."""
-    cold = synthetic_dataset(times=[0.0, 1.0], air=air, freezing_modelled=modelled)
-    for draw in (section_figure, history_figure):
-        assert ("Freezing is not modelled" in all_words(draw(cold))) is warned
-
-
 @pytest.mark.parametrize("units", ["metric", "us"])
 def test_cautions_of_the_run_are_counted_and_the_first_is_shown(units):
-    """Freezing comes first and is said once; long cautions are cut to the picture.
-
-    Seen to fail: messages ignored; the run's own word on freezing counted again; no cut at the edge.
-    """
-    cautions = ["The oxygen balance was left unfinished. " + "x" * 300, "Freezing is not modelled: too cold."]
-    mild = synthetic_dataset(times=[0.0]).assign_attrs(messages=json.dumps(cautions[:1]))
-    cold = synthetic_dataset(times=[0.0], air=-20.0).assign_attrs(messages=json.dumps(cautions))
-    table = synthetic_table(pile_height=[1.0, 2.0]).assign_attrs(messages=json.dumps(cautions))
+    """Long cautions are cut to the picture. Seen to fail: messages ignored; no cut at the edge."""
+    cautions = ["The oxygen balance was left unfinished. " + "x" * 300, "The pile is short."]
+    one = synthetic_dataset(times=[0.0]).assign_attrs(messages=json.dumps(cautions[:1]))
+    two = synthetic_dataset(times=[0.0], air=-20.0).assign_attrs(messages=json.dumps(cautions[::-1]))
+    table = synthetic_table(pile_height=[1.0, 2.0]).assign_attrs(messages=json.dumps(cautions[::-1]))
     for draw in (section_figure, history_figure):
-        assert "The oxygen balance was left" in all_words(draw(mild, units))
-        assert "1 of 2 cautions: Freezing is not modelled, but" in all_words(draw(cold, units))
-        assert clipped_texts(draw(mild, units)) == []
-    assert "1 of 2 cautions: Freezing is not modelled: too cold." in all_words(comparison_figure(table, units))
+        assert "The oxygen balance was left" in all_words(draw(one, units))
+        assert "1 of 2 cautions: The pile is short." in all_words(draw(two, units))
+        assert clipped_texts(draw(one, units)) == []
+    assert "1 of 2 cautions: The pile is short." in all_words(comparison_figure(table, units))
 
 
 # ---------------------------------------------------------------------------------- section.png
