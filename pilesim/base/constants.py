@@ -199,6 +199,10 @@ _ALL = (
              "more of the mix than this without the rule met: the design leaves cold edges"),
     Constant("acceptable_anaerobic_share", 0.10, "1", 0.01, 0.5, "CommonPractice", _T,
              "more of the mix than this anaerobic on day 14: the design starves"),
+    Constant("hot_share_day_14", 0.60, "1", 0.3, 0.95, "CommonPractice", _T,
+             "at least this much of the mix above 55 degC on day 14: the design is hot; no source"),
+    Constant("aerobic_day_14_anaerobic_share", 0.20, "1", 0.05, 0.5, "CommonPractice", _T,
+             "at most this much of the mix anaerobic on day 14: the hot design is aerobic; no source"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}
