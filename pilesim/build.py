@@ -14,13 +14,14 @@ from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.polygon import mix_halves
 from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
 from pilesim.matter.weather import Air
-from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, section_grid
+from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, full_section, section_grid
 from pilesim.section.operators import Mesh, build_mesh
 
 NO_GRAVITY = {"gravity": 0.0, "drainage_velocity": 0.0}  # a slab has neither draught nor drainage
@@ -108,13 +109,26 @@ def ground_depth(duration: float) -> float:
 def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
     """Section grid of a scenario; refinement 2 is the run's own grid, 1 its coarse partner."""
     pile = scenario.pile
-    return section_grid(
-        shape=pile.shape, base_width=pile.base_width, height=pile.height, crest_width=crest_width(scenario),
-        cover_thickness=scenario.cover.thickness, base_thickness=scenario.base_layer.thickness,
-        base_edge=scenario.base_layer.edge, cell=scenario.run.cell, refinement=refinement,
-        ground_depth=ground_depth(scenario.run.duration), ground_width=CONSTANTS["ground_width"].value,
-        points=pile.outline,
-    )
+    full = pile.section == "full"
+
+    def half(points: np.ndarray | None, rows: int = 0) -> SectionGrid:
+        return section_grid(
+            shape=pile.shape, base_width=pile.base_width, height=pile.height, crest_width=crest_width(scenario),
+            cover_thickness=scenario.cover.thickness, base_thickness=scenario.base_layer.thickness,
+            base_edge=scenario.base_layer.edge, cell=scenario.run.cell, refinement=refinement,
+            ground_depth=ground_depth(scenario.run.duration), ground_width=CONSTANTS["ground_width"].value,
+            points=points, rows=rows,
+        )
+
+    if pile.outline is None:
+        grid = half(None)
+        return full_section(grid) if full else grid
+    right, left = mix_halves(pile.outline, full)
+    grids = half(right), half(left)
+    if not full:
+        return grids[0]
+    rows = max(grid.cj - grid.jb for grid in grids) // refinement
+    return full_section(half(right, rows), half(left, rows))
 
 
 def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> Problem:
@@ -274,6 +288,15 @@ def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], rec
     return Bed(mesh.volume, organic, ash, reference, permeability, follows, conductivity,
               np.array([mix.fast_rate, mix.slow_rate, cover.slow_rate]), pools, capacity,
                mesh.volume[GROUND] * record.ground_water)
+
+
+def cover_conductivity(cover: Cover, record: np.record) -> float:
+    """Thermal conductivity of the cover as built [W m-1 K-1], unfrozen and without vapour diffusion."""
+    if cover.conductivity is not None:
+        return cover.conductivity
+    organic, ash, water = (float(part) for part in _split(cover, cover.bulk_density))
+    porosity = laws.total_porosity(organic, ash, record)
+    return float(laws.thermal_conductivity(porosity, water / (record.water_density * porosity), 0.0, record))
 
 
 def reduced_problem(

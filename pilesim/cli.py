@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from pilesim.inputs.scenario import Scenario
 
 RUN_FILES = ("result.nc", "summary.json", "section.png", "history.png")
+SHEET_FILES = ("sheet.png",)
 COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "comparison.png")
 
 _MOST_TRIED = 1000  # designs, in search of one that makes the scenario consistent
@@ -209,6 +210,32 @@ def _write_comparison(table: Any, folder: Path, units: str, figures: Any) -> Non
         write_csv(table, place / "comparison.csv")
         write_units(table, place / "comparison_units.csv")
         figures.save(figures.comparison_figure(table, units), place / "comparison.png")
+
+
+@app.command()
+def sheet(
+    result: Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")],
+    out: Out = None,
+    force: Force = False,
+    units: Units = "metric",
+    debug: Debug = False,
+) -> None:
+    """Print the design sheet of a finished run, and draw it on one page: sheet.png.
+
+    \b
+    Example: pilesim sheet out/reference_pile-run
+    """
+    from pilesim.show.folder import check_folder, delivery
+    from pilesim.show.sheet_text import design_sheet, open_run, print_sheet
+
+    dataset = open_run(result)
+    folder = out or Path("out") / f"{dataset.attrs['scenario_name']}-sheet"
+    check_folder(folder, SHEET_FILES, force)
+    figures, words = _figures(), design_sheet(dataset, units)
+    with delivery(folder, SHEET_FILES) as place:
+        figures.save(figures.sheet_figure(dataset, words, units), place / "sheet.png")
+    print_sheet(words, dataset)
+    print(f"\n{folder / 'sheet.png'}")
 
 
 @app.command()

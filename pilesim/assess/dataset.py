@@ -11,9 +11,9 @@ import numpy as np
 from pilesim.assess.fields import FIELDS, Recorder, on_section
 from pilesim.assess.measures import MEASURES, Values, as_whole, halves
 from pilesim.assess.shares import ZONES
-from pilesim.assess.watch import Watch
+from pilesim.assess.watch import RATES, Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
-from pilesim.build import Problem, outside_air
+from pilesim.build import Problem, cover_conductivity, outside_air
 from pilesim.section.grid import BASE, COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
@@ -31,6 +31,8 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
     "heat_conducted_to_air": ("W m-1", "heat lost through the surface film", 0.0, True),
     "heat_carried_by_gas": ("W m-1", "heat lost with gas and vapour", 0.0, True),
     "heat_to_ground": ("W m-1", "heat taken up by the ground or passing through it", 0.0, True),
+    "heat_stored": ("W m-1", "heat taken up by mix, cover and base layer", 0.0, True),
+    "heat_with_leachate": ("W m-1", "heat lost with draining water, above water at 0 degC", 0.0, True),
     "water_carried_by_gas": ("kg s-1 m-1", "water lost with gas through the outer surface", 0.0, True),
     "water_lost_by_film": ("kg s-1 m-1", "water lost by diffusion through the surface film", 0.0, True),
     "metabolic_water": ("kg s-1 m-1", "water made by respiration", 0.0, True),
@@ -58,6 +60,9 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         "flag_values": np.arange(5, dtype=np.int8), "flag_meanings": "none mix cover base ground",
         "long_name": "material of each cell"})
     data |= _history(problem, watch, times)
+    if watch.scenario.cover.thickness > 0.0:
+        data["cover_conductivity"] = ((), cover_conductivity(watch.scenario.cover, problem.record), {
+            "units": "W m-1 K-1", "long_name": "thermal conductivity of the cover as built, vapour diffusion left out"})
     for name, (unit, meaning) in MEASURES.items():
         if name in PER_METRE:
             unit, meaning = as_whole(unit, meaning, grid.axisymmetric)
@@ -100,10 +105,12 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
     whole = halves(problem)
     data: dict[str, Any] = {}
     for name, (unit, meaning, offset, extensive) in _HISTORY.items():
-        values = np.interp(times, steps, np.array(watch.series[name]) + offset)
+        series = (np.array(watch.series[name]) + offset) * (whole if extensive else 1.0)
         if extensive:
             unit, meaning = as_whole(unit, meaning, problem.grid.axisymmetric)
-        data[name] = ("time", values * (whole if extensive else 1.0), {"units": unit, "long_name": meaning})
+        data[name] = ("time", np.interp(times, steps, series), {"units": unit, "long_name": meaning})
+        if name in RATES or name == "air_intake":
+            data[name][2]["mean_over_run"] = _mean_over_run(steps, series, name in RATES)
     air = [outside_air(problem, watch.scenario, time, time) for time in times]
     for name, value, unit, meaning in (
         ("air_temperature", [a.temperature - problem.record.celsius_zero for a in air], "degC", "air temperature"),
@@ -122,6 +129,12 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
         values[:, empty] = np.nan
         data[name] = (("time", "mix_zone"), values, {"units": unit, "long_name": f"mean {name[5:]} of each zone of the mix"})
     return data
+
+
+def _mean_over_run(steps: np.ndarray, series: np.ndarray, of_steps: bool) -> float:
+    """Mean in time, not of outputs; `of_steps`: values are means over the step they end, else at its end."""
+    total = np.diff(steps) @ series[1:] if of_steps else np.trapezoid(series, steps)
+    return float(total / (steps[-1] - steps[0]))
 
 
 def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[str], version: str) -> dict[str, Any]:

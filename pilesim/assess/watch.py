@@ -26,11 +26,12 @@ ANOXIC = 0.01  # mole fraction: the definition of `anoxic_fraction_day_14`
 HISTORY = ("mean_temperature", "share_above_rule_temperature", "share_above_55", "share_reached_55", "anaerobic_share",
            "anoxic_share", "air_intake", "heat_released", "heat_conducted_to_air", "heat_carried_by_gas",
            "heat_to_ground", "water_carried_by_gas", "water_lost_by_film", "metabolic_water", "leachate", "mix_water",
-           "mix_dry_matter", "air_changes", "frozen_share", "capped_share", "heat_unaccounted", "water_unaccounted")
+           "mix_dry_matter", "air_changes", "frozen_share", "capped_share", "heat_unaccounted", "water_unaccounted",
+           "heat_stored", "heat_with_leachate")
 
 
-_RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground", "water_carried_by_gas",
-          "water_lost_by_film", "metabolic_water", "leachate")
+RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground", "water_carried_by_gas",
+         "water_lost_by_film", "metabolic_water", "leachate", "heat_stored", "heat_with_leachate")
 
 
 @dataclass(slots=True)
@@ -120,6 +121,8 @@ class Watch:
         ambient = dry_gas_concentration(
             air.temperature, vapour_pressure(air.temperature, activity, p.record), p.record)
         half_frozen = p.record.celsius_zero - 0.5 * p.record.freezing_range
+        uptake = _into_ground(stepper, moment)
+        stored = float((after.stored - moment.before.stored).sum())
         values = {
             "mean_temperature": float(weight @ after.temperature),
             "share_above_rule_temperature": share_above(after.temperature, limits.rule_temperature, self.pieces),
@@ -131,7 +134,9 @@ class Watch:
             "heat_released": totals["respiration_heat"],
             "heat_conducted_to_air": -totals["air_film"],
             "heat_carried_by_gas": -totals["gas_enthalpy"] - totals["vapour_film_heat"],
-            "heat_to_ground": _into_ground(stepper, moment) - totals["ground_film"],
+            "heat_to_ground": uptake - totals["ground_film"],
+            "heat_stored": stored / moment.step - uptake if moment.step > 0.0 else 0.0,
+            "heat_with_leachate": -totals["leachate_heat"],
             "water_carried_by_gas": -totals["gas_vapour"],
             "water_lost_by_film": -totals["vapour_film"],
             "metabolic_water": totals["metabolic"],
@@ -147,7 +152,7 @@ class Watch:
                                                    WATER_TOTALS),
         }
         if len(self.times) == 1:  # rates are known from the first step on; the start takes those of that step
-            for name in _RATES:
+            for name in RATES:
                 self.series[name][0] = values[name]
         self.times.append(after.time)
         for name, value in values.items():

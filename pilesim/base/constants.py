@@ -187,6 +187,14 @@ _ALL = (
     Constant("ground_deep_temperature", 283.15, "K", 263.15, 303.15, "CommonPractice", _T,
              "10 degC; follows the yearly mean of the air"),
     Constant("run_output_every", 43200.0, "s", 60.0, 864000.0, "Guess", _T, "12 hours; changes no measure"),
+    Constant("largest_vapour_share", 0.98, "1", 0.9, 0.999, "Guess", _T,
+             "of the total pressure: pore gas never becomes pure steam; a bed stays far below it"),
+    Constant("plume_permeability", 1e-7, "m2", 3e-8, 3e-7, "Guess", _T,
+             "a wide pile of at least this permeability convects in plumes that no grid settles: the run says so"),
+    Constant("capped_share_caution", 0.5, "1", 0.1, 1.0, "Guess", _T,
+             "more of the mix than this at the cap of the gain of permeability: the run says so"),
+    Constant("oxygen_budget_caution", 1e-3, "1", 1e-4, 1e-2, "Guess", _T,
+             "a larger error of the oxygen budget, of throughput: the run says so"),
     Constant("run_cell", 0.10, "m", 0.02, 0.30, "Guess", _T, "node spacing of the fine grid; its error is reported"),
     _exact("hygiene_temperature", 328.15, "K", "ExactMathematics", "55 degC, by the names of the measures"),
     Constant("rule_temperature", 328.15, "K", 313.15, 343.15, "CFR503", _T, "55 degC"),
@@ -203,6 +211,8 @@ _ALL = (
              "at least this much of the mix above 55 degC on day 14: the design is hot; no source"),
     Constant("aerobic_day_14_anaerobic_share", 0.20, "1", 0.05, 0.5, "CommonPractice", _T,
              "at most this much of the mix anaerobic on day 14: the hot design is aerobic; no source"),
+    Constant("lowest_mix_moisture", 0.40, "1", 0.30, 0.50, "CommonPractice", _T,
+             "wet basis; a drier mix composts slowly: the design dries out"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}

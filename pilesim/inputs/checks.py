@@ -8,7 +8,7 @@ from typing import Any
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
-from pilesim.inputs.polygon import mix_polygon
+from pilesim.inputs.polygon import mix_halves
 from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Pile, Run, Start, Weather
 from pilesim.inputs.schema import SCHEMA
 from pilesim.inputs.values import MONTHS
@@ -27,6 +27,9 @@ def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mi
                         tables: Mapping[str, object]) -> None:
     """Raise ScenarioError for the first keys that contradict each other; `tables` shows what was typed."""
     _check_outline(pile, tables)
+    if pile.section == "full" and pile.shape in ("round", "column", "slab"):
+        raise ScenarioError("pile.section", given(tables, "pile.section"), f"'half' for a {pile.shape}",
+                            "Its other half can only be equal.")
     _check_cover(pile, cover, tables)
     _check_mix(mix, tables)
     _check_run(pile, cover, base_layer, run, tables)
@@ -74,8 +77,8 @@ def size_from_outline(pile: dict[str, Any], tables: Mapping[str, object]) -> Non
             where = f"pile.{key}"
             raise ScenarioError(where, given(tables, where), "no such key for a polygon",
                                 "Its outline sets all sizes; remove the key or change the points.")
-    vertices = mix_polygon(pile["outline"])
-    for key, value in (("base_width", 2.0 * float(vertices[0, 0])), ("height", float(vertices[-1, 1]))):
+    right, left = mix_halves(pile["outline"], pile["section"] == "full")
+    for key, value in (("base_width", float(right[0, 0] + left[0, 0])), ("height", float(right[-1, 1]))):
         spec = SCHEMA["pile"][key]
         if not spec.low <= value <= spec.high:
             raise ScenarioError("pile.outline", f"a {key} of {value:g} m", f"{spec.low:g} to {spec.high:g} m")

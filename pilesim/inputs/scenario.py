@@ -34,7 +34,7 @@ from pilesim.inputs.values import read_months, read_value
 __all__ = [
     "BaseLayer", "ColdSnap", "Cover", "Ground", "Limits", "Mix", "MonthlyWeather",
     "Pile", "Run", "Scenario", "Site", "Start", "Weather",
-    "bundled", "load", "set_values", "template",
+    "bundled", "from_text", "load", "set_values", "template",
 ]
 
 
@@ -87,6 +87,17 @@ def load(path_or_name: str | os.PathLike[str]) -> Scenario:
         raise TypeError(f"load() takes a path or a name, not {type(path_or_name).__name__}")
     path = layers.find_file(path_or_name)
     return _build(path.stem, layers.read_chain(path))
+
+
+def from_text(text: str, name: str) -> Scenario:
+    """The scenario that :meth:`Scenario.text` wrote, as results keep it.
+
+    Raises
+    ------
+    ScenarioError
+        If the text is not one.
+    """
+    return _build(name, layers.parse(text.encode("utf-8"), name))
 
 
 def set_values(scenario: Scenario, values: Mapping[str, object]) -> Scenario:

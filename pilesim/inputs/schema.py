@@ -104,7 +104,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
                        example='["2.6 m, 0 m", "2.0 m, 1.2 m", "1.0 m, 1.9 m", "0 m, 2.1 m"]'),
         "length": _length("along the pile; for cautions only, results are per metre", 0.5, 10000.0,
                           example="20 m"),
-        "section": _word("symmetric half of the section", "half", later=("full",)),
+        "section": _word("half: mirrored at the axis; full: both sides computed", "half", "full"),
     },
     "cover": {
         "thickness": _length("normal to the surface, outside the mix; 0 m removes the cover", 0.0, 2.0,

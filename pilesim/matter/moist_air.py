@@ -54,8 +54,8 @@ def activity_of_air(temperature: float, humidity: float, c: Any) -> float:
 
 @compiled
 def vapour_pressure(temperature: float, activity: float, c: Any) -> float:
-    """Vapour pressure [Pa] over a bed of water `activity` [1]; kept below 0.98 of the total pressure."""
-    return min(c.moist * activity * bed_saturation_pressure(temperature, c), 0.98 * c.pressure)
+    """Vapour pressure [Pa] over a bed of water `activity` [1]; kept below its largest share of the total pressure."""
+    return min(c.moist * activity * bed_saturation_pressure(temperature, c), c.largest_vapour_share * c.pressure)
 
 
 @compiled
@@ -77,7 +77,7 @@ def vapour_ratio(temperature: float, activity: float, c: Any) -> tuple[float, fl
     Source: Dalton's law; exact for ideal gases.
     """
     saturation = c.moist * bed_saturation_pressure(temperature, c)
-    vapour = min(activity * saturation, 0.98 * c.pressure)
+    vapour = min(activity * saturation, c.largest_vapour_share * c.pressure)
     dry = c.pressure - vapour
     ratio = c.water_molar_mass * vapour / dry
     gain = c.water_molar_mass * c.pressure / (dry * dry)

@@ -24,8 +24,7 @@ is a cover, that of the kite's outermost cell. All others are positive.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -87,7 +86,8 @@ class SectionGrid:
     @property
     def overall_width(self) -> float:
         """Outer toe to outer toe of the whole pile [m]."""
-        return float(np.max(self.outer_surface[:, 0])) * (2.0 if self.halved or self.axisymmetric else 1.0)
+        x = self.outer_surface[:, 0]
+        return float(2.0 * x.max() if self.halved or self.axisymmetric else x.max() - x.min())
 
     @property
     def overall_height(self) -> float:
@@ -102,6 +102,32 @@ class SectionGrid:
     def area_of(self, material: int) -> float:
         """Area [m2] of the cells of one material."""
         return float(cell_areas(self)[self.material == material].sum())
+
+
+def full_section(right: SectionGrid, left: SectionGrid | None = None) -> SectionGrid:
+    """Two half sections as one, from the left toe (x < 0) to the right; `left` is mirrored, by default `right` itself.
+
+    Raises ValueError unless both are halves of plane sections that meet on the axis.
+    """
+    left = left or right
+    for grid in (right, left):
+        if not (grid.axis and grid.halved):
+            raise ValueError("grid: expected half a plane section")
+    if right.z.shape[0] != left.z.shape[0] or not np.allclose(right.z[:, 0], left.z[:, 0], rtol=0, atol=1e-9):
+        raise ValueError("grid: the halves do not meet on the axis")
+    last = left.x.shape[1] - 1
+    edges = {}
+    for name, pairs in right.edges.items():
+        image = left.edges[name][::-1, ::-1] * np.array([1, -1]) + np.array([0, last])
+        edges[name] = np.concatenate([pairs + np.array([0, last]), image]) if name != "axis" else pairs[:0]
+    mirrored = np.array([-1.0, 1.0])
+    return replace(
+        right, x=np.concatenate([-left.x[:, :0:-1], right.x], axis=1),
+        z=np.concatenate([left.z[:, :0:-1], right.z], axis=1),
+        material=np.concatenate([left.material[:, ::-1], right.material], axis=1), axis=False, halved=False, edges=edges,
+        mix_surface=np.concatenate([right.mix_surface, left.mix_surface[-2::-1] * mirrored]),
+        outer_surface=np.concatenate([right.outer_surface, left.outer_surface[-2::-1] * mirrored]), ci=right.ci + last,
+    )
 
 
 def cell_areas(grid: SectionGrid) -> np.ndarray:
@@ -132,11 +158,13 @@ def edge_length(grid: SectionGrid, name: str) -> float:
 def section_grid(
     *, shape: str, base_width: float, height: float, crest_width: float, cover_thickness: float,
     base_thickness: float, base_edge: str, cell: float, refinement: int = 2, ground_depth: float = 3.0,
-    ground_width: float = 3.0, with_ground: bool = True, points: Sequence[tuple[float, float]] | None = None,
+    ground_width: float = 3.0, with_ground: bool = True, points: np.ndarray | None = None,
+    rows: int = 0,
 ) -> SectionGrid:
     """Grid of half a pile, or of a column one cell wide.
 
-    Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer. A 'round'
+    Lengths in m. points: the mix of a 'polygon' from toe to axis, heights above the base layer; rows: coarse rows of
+    its mix if more than its size asks (so that two halves meet). A 'round'
     heap is a trapezoid turned about the axis, a 'slab' one row from its middle plane to its face;
     base_width and crest_width its diameters.
     base_width, height, crest_width: of the mix, the height from the top of the base layer.
@@ -153,7 +181,7 @@ def section_grid(
     line: Outline | Profile
     if shape in CURVED:
         line = _profile(shape, base_width, height, cover_thickness, base_thickness, points)
-        layout = profile_layout(line, spacing)
+        layout = profile_layout(line, spacing, rows)
         blocks = profile_counts(line, layout, spacing, ground_depth, ground_width, with_ground)
         x, z = profile_vertices(line, layout, blocks, refinement)
         mix_surface, outer_surface = line.line(False, of_mix=True), line.line(True)
@@ -169,15 +197,15 @@ def section_grid(
     material[:base_row, :corner] = BASE
     if base_edge == "open":
         material[:base_row] = BASE
-    rows, pile_columns = blocks.below * refinement, x.shape[1] - 1
+    floor_row, pile_columns = blocks.below * refinement, x.shape[1] - 1
     if with_ground:
         x, z, material = _add_ground(x, z, material, blocks, refinement, ground_depth, ground_width)
     return SectionGrid(
-        x=x, z=z, material=material, floor_row=rows, axis=True, halved=not (column or heap),
-        edges=_section_edges(x.shape, rows, pile_columns, column),
+        x=x, z=z, material=material, floor_row=floor_row, axis=True, halved=not (column or heap),
+        edges=_section_edges(x.shape, floor_row, pile_columns, column),
         mix_surface=mix_surface, mix_base=float(base_thickness),
         outer_surface=outer_surface, cell=spacing / refinement,
-        ci=corner, cj=rows + core_rows, jb=rows + base_row, axisymmetric=heap,
+        ci=corner, cj=floor_row + core_rows, jb=floor_row + base_row, axisymmetric=heap,
     )
 
 
@@ -201,12 +229,12 @@ def _slab(half_width: float, height: float, cover: float, cell: float, refinemen
 
 
 def _profile(shape: str, base_width: float, height: float, cover: float, base: float,
-             points: Sequence[tuple[float, float]] | None) -> Profile:
+             points: np.ndarray | None) -> Profile:
     """Checked profile of a half-ellipse or polygon."""
     if shape == "ellipse":
         pile_outline("rectangle", base_width, height, base_width, cover, base)
         return ellipse_profile(0.5 * base_width, height, cover, base)
-    vertices = mix_polygon(points or ())
+    vertices = mix_polygon(() if points is None else points)
     pile_outline("rectangle", 2.0 * float(vertices[0, 0]), float(vertices[-1, 1]), 0.0, cover, base)
     return polygon_profile(vertices, cover, base)
 

@@ -125,8 +125,8 @@ class Layout:
     side_counts: tuple[int, ...]
 
 
-def profile_layout(p: Profile, spacing: float) -> Layout:
-    """Corner and intervals from the profile and the coarse spacing [m] alone."""
+def profile_layout(p: Profile, spacing: float, rows: int = 0) -> Layout:
+    """Corner and intervals from the profile and the coarse spacing [m] alone, with at least `rows` up the side."""
     wide, high = float(p.inner[-1, 0]), float(p.inner[0, 1])
     wanted = min(max(p.foot * wide / (wide + high), 0.15 * p.foot), 0.85 * p.foot)
     corner, turn = wanted, 0.0
@@ -144,14 +144,14 @@ def profile_layout(p: Profile, spacing: float) -> Layout:
     top = np.concatenate([[0.0], inside[inside < corner - 1e-12], [corner]])
     side = np.concatenate([[p.foot], inside[inside > corner + 1e-12][::-1], [corner]])
     mean_top, mean_side = 0.5 * (corner + wide), 0.5 * (p.foot - corner + high)
-    return Layout(corner, turn, top, _shared(top, mean_top, spacing), side, _shared(side, mean_side, spacing))
+    return Layout(corner, turn, top, _shared(top, mean_top, spacing), side,
+                  _shared(side, mean_side, spacing, rows))
 
 
-def _shared(ends: np.ndarray, length: float, spacing: float) -> tuple[int, ...]:
+def _shared(ends: np.ndarray, length: float, spacing: float, least: int = 0) -> tuple[int, ...]:
     lengths = np.abs(np.diff(ends))
     counts = [max(1, round(float(length * part / lengths.sum() / spacing))) for part in lengths]
-    if sum(counts) < 3:
-        counts[int(np.argmax(lengths))] += 3 - sum(counts)
+    counts[int(np.argmax(lengths))] += max(max(least, 3) - sum(counts), 0)
     return tuple(counts)
 
 

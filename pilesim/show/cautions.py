@@ -26,3 +26,12 @@ MODEL_LIMITS = (
     "Limits of the model: a cross-section without ends, quasi-steady oxygen, no settling; until it is "
     "calibrated on your material, rates are no better than 50 percent either way."
 )
+
+SHORT_CAUTIONS = (  # for a page with little room; the ones above in fewer words
+    "Fire: probe often; never open a pile that smokes or is above 80 degC (176 degF), call the fire service; the local "
+    "fire code applies.",
+    "Gases kill in drains, pits, pipes and bunkers: treat them as confined spaces.",
+    "Dust and spores: upwind, wet before moving, filtered cab or respirator.",
+    "Steam, machines, collapse: keep off the pile and clear of opened or undercut faces.",
+    "A model result, not a measurement and not a statement of compliance: ask your regulator and licensed professionals.",
+)

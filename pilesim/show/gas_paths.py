@@ -33,7 +33,8 @@ def gas_paths(section: HalfSection, velocity_x: np.ndarray, velocity_z: np.ndarr
         return []
     nodes, local = np.unique(triangles, return_inverse=True)
     mesh = Triangulation(section.x[nodes], section.z[nodes], local.reshape(-1, 3))
-    field = _Field(mesh, velocity[nodes], float(np.hypot(*velocity[nodes].T).max()))
+    field = _Field(mesh, velocity[nodes], float(np.hypot(*velocity[nodes].T).max()),
+                   min(0.0, float(section.x[nodes].min())))
     if field.fastest < FASTEST_STILL:
         return []
     size = max(section.half_width, section.top)
@@ -46,11 +47,12 @@ def gas_paths(section: HalfSection, velocity_x: np.ndarray, velocity_z: np.ndarr
 
 @dataclass(frozen=True, slots=True)
 class _Field:
-    """Piecewise linear velocity on the triangles of the pile, and the largest speed."""
+    """Piecewise linear velocity on the triangles of the pile, the largest speed and the left end."""
 
     mesh: Triangulation
     velocity: np.ndarray
     fastest: float
+    left: float  # m, least x: the axis, or the far toe of a full section
 
     def at(self, points: np.ndarray) -> np.ndarray:
         """Velocity at (n, 2) points; NaN outside."""
@@ -105,7 +107,7 @@ def _follow(field: _Field, seeds: np.ndarray, step: float, reach: int, sense: fl
         half_ok = np.isfinite(half).all(axis=1)
         alive, here, half = alive[half_ok], here[half_ok], half[half_ok]
         there = here + sense * step * field.direction(half)
-        inside = np.isfinite(there).all(axis=1) & (there[:, 0] >= 0.0)
+        inside = np.isfinite(there).all(axis=1) & (there[:, 0] >= field.left)
         alive, there = alive[inside], there[inside]
         if not len(alive):
             break
@@ -116,7 +118,7 @@ def _follow(field: _Field, seeds: np.ndarray, step: float, reach: int, sense: fl
 def _eddy_paths(field: _Field, section: HalfSection, paths: list[np.ndarray], step: float, reach: int) -> list[np.ndarray]:
     """Paths through places far from all others where gas moves at a tenth of the top speed or more."""
     far = 12 * step
-    xs, zs = (np.arange(0.5 * far, size, far) for size in (section.half_width, section.top))
+    xs, zs = np.arange(field.left + 0.5 * far, section.half_width, far), np.arange(0.5 * far, section.top, far)
     spots = np.stack(np.meshgrid(xs, zs), axis=-1).reshape(-1, 2)
     speed = np.hypot(*field.at(spots).T)
     spots = spots[np.nan_to_num(speed) > 0.1 * field.fastest]

@@ -55,8 +55,9 @@ def half_section(dataset: xr.Dataset) -> HalfSection:
     in_pile = (zone != NONE) & (zone != GROUND)
     flat_x, flat_z = x.ravel(), z.ravel()
     column = dataset.attrs.get("shape") == "column"
-    surface, interface, ground, inward = _lines(flat_x, flat_z, zone, column)
-    one_sided = column or dataset.attrs.get("section") == "full"
+    full = dataset.attrs.get("section") == "full"
+    surface, interface, ground, inward = _lines(flat_x, flat_z, zone, column, full)
+    one_sided = column or full
     return HalfSection(
         flat_x,
         flat_z,
@@ -96,13 +97,14 @@ def _triangles(x: np.ndarray, z: np.ndarray, quads: np.ndarray) -> np.ndarray:
 
 
 def _lines(
-    x: np.ndarray, z: np.ndarray, zone: np.ndarray, column: bool
+    x: np.ndarray, z: np.ndarray, zone: np.ndarray, column: bool, full: bool
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Segments where two materials meet; none on the axis (first vertices) nor on either side of a column."""
     padded = np.pad(zone, ((1, 1), (0, 1)), constant_values=NONE)
     if column:
         padded[:, -1] = padded[:, -2]
-    padded = np.concatenate([padded[:, :1], padded], axis=1)
+    left = np.full_like(padded[:, :1], NONE) if full else padded[:, :1]
+    padded = np.concatenate([left, padded], axis=1)
     number = np.arange((zone.shape[0] + 1) * (zone.shape[1] + 1)).reshape(zone.shape[0] + 1, -1)
     upright = np.stack([number[:-1], number[1:]], axis=-1).reshape(-1, 2)
     level = np.stack([number[:, :-1], number[:, 1:]], axis=-1).reshape(-1, 2)

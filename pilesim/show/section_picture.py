@@ -93,7 +93,7 @@ def freezing_warning(dataset: xr.Dataset, units: str) -> str:
 def _panels(section: HalfSection, count: int, units: str) -> tuple[Figure, list[list[Axes]], list[Axes]]:
     """Two rows of equal-aspect panels sized from the shape of the pile, and a place for each colour bar."""
     right = section.half_width + (2 * AIR_SHOWN if section.mirrored else 0.0)
-    left = -right if section.mirrored else 0.0
+    left = -right if section.mirrored else min(0.0, float(section.x[np.unique(section.pile)].min()))
     low, high = -GROUND_SHOWN, section.top + AIR_SHOWN
     fitting = (_NARROWEST_FIGURE - _LEFT - _RIGHT - (count - 1) * _GAP) / count
     height = min(max(_PANEL_WIDTH, fitting) * (high - low) / (right - left), _TALLEST)

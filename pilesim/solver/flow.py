@@ -311,13 +311,14 @@ def _van_leer(down: float, up: float, stretch: float) -> float:
 
 @compiled
 def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any, north: Any, outflow: Any,
-                      carried: Any, companion: Any, spread: Any, pile_count: int, stencil: Any, total: Any) -> None:
+                      carried: Any, companion: Any, spread: Any, made: Any, outside: Any, pile_count: int,
+                      stencil: Any, total: Any) -> None:
     """Second-order limited upwind weights of div(N carried), in upstream-implicit form.
 
     The face value is c_U + k (c_U - c_UU) with the van Leer ratio k taken from the present field `carried`, or the
     smaller one of a `companion` that rides on the same weights and must not be overdrawn either;
     without a second upstream node it leans from the upstream value towards the mean of both ends where gas enters from
-    outside, as far as diffusion `spread` brings back what that draws (or the node would give more than it has), else it
+    outside, as far as diffusion `spread` and what is `made` there feed it (or the node would give more than it has), else it
     is the upstream value (along a closed wall or an axis the gradient across it vanishes). Net supply to a node is
     sum(stencil x neighbours and second neighbours) - total x own value + inflow from outside.
 
@@ -325,6 +326,10 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
     ----------
     spread : (count + 1, 8) array
         Diffusive conductance towards the neighbours, in the unit of the fluxes.
+    made : (count + 1,) array
+        Rate at which each node makes or uses what is carried, in its unit times that of the fluxes.
+    outside : (count + 1,) array
+        Value of what is carried in entering gas.
     stencil : (count + 1, 8) array
         Overwritten: weights of the east, west, north, south neighbours, then of those beyond.
     total : (count + 1,) array
@@ -348,7 +353,8 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
             if beyond >= pile_count:
                 share = 0.0
                 if outflow[u] < 0.0:
-                    share = min(0.5, max(spread[d, side], 0.0) / flux)
+                    step = max(abs(outside[u] - carried[d]), 1e-300)
+                    share = min(0.5, (max(spread[d, side], 0.0) + made[u] / step) / flux)
                 stencil[d, side] += (1.0 - share) * flux
                 total[d] -= share * flux
                 total[u] += (1.0 - share) * flux

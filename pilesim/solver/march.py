@@ -90,7 +90,8 @@ def march(problem: Problem, duration: float, controls: Controls,
     step = controls.fixed_step or controls.first_step
     tries = 0
     while state.time < duration * (1.0 - 1e-12):
-        step = _land(step, duration - state.time)
+        left = duration - state.time
+        step = min(step, left) if controls.fixed_step else _land(step, left)
         outcome = attempt(stepper, state, held, previous, older, step)
         if _refused(outcome, step, controls):
             tally.rejected += 1
@@ -107,8 +108,7 @@ def march(problem: Problem, duration: float, controls: Controls,
         older = [*older[-2:], (state.time, state.temperature)]
         previous = (state, held, step)
         state, held, oxygen_rates = outcome.state, outcome.held, outcome.oxygen_totals
-        if not controls.fixed_step:
-            step = _next_step(step, outcome, controls)
+        step = controls.fixed_step or _next_step(step, outcome, controls)
     return stepper, state, tally
 
 
@@ -120,7 +120,7 @@ def _land(step: float, left: float) -> float:
 
 
 def _refused(outcome: Outcome, step: float, controls: Controls) -> bool:
-    if not np.isfinite(outcome.state.temperature).all() or outcome.negative_water:
+    if not np.isfinite(outcome.state.temperature).all() or np.isnan(outcome.error) or outcome.negative_water:
         return True
     return not controls.fixed_step and outcome.error > 1.5 and step > controls.smallest_step
 

@@ -11,6 +11,7 @@ from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.flow import advection_stencil
 
+MOST_RENEWALS = 3  # of the limiter in one solve
 IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
 
 
@@ -175,7 +176,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
     with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
     the whole in a sweep and supply minus storage meets reaction within `balance_tolerance`. Limiter ratios are frozen
-    on the predicted field, and renewed while they overdraw a node.
+    on the predicted field, and renewed on the settled one if that leaves a node less than nothing: never on a field on
+    its way, which depends on the order of the sweeps.
 
     Parameters
     ----------
@@ -196,11 +198,13 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     own = np.zeros(count + 1)
     given = np.zeros(count + 1)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
-    overdrawn = False
+    taken = terms.uptake * factor
+    renewals = 0
+    renew = True
     for iteration in range(most):
-        if iteration < 1 or overdrawn:
-            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion,
-                              pile_count, advection, total)
+        if renew:
+            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
+                              edges.oxygen_in, pile_count, advection, total)
             _combine(advection, total, terms, edges, outflow, near, own, given)
         if iteration >= 1:
             if not ready[0] or iteration % 6 == 5:
@@ -215,6 +219,10 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
             moved += terms.uptake[n] * abs(oxygen_factor(oxygen[n], terms.half[n]) - factor[n])
         supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
         scale = max(used, abs(supplied), IDLE_SHARE * gross, 1e-300)
+        renew = False
         if moved <= reaction_tolerance * scale and abs(supplied - used - stored) <= balance_tolerance * scale:
-            return iteration + 1
+            if not overdrawn or renewals == MOST_RENEWALS:
+                return iteration + 1
+            renew = True
+            renewals += 1
     return -1

@@ -60,8 +60,8 @@ class Controls:
     passes: int = 4
     correction_threshold: float = 0.6
     most_sweeps: int = 40
-    reaction_tolerance: float = 1e-4
-    balance_tolerance: float = 5e-4
+    reaction_tolerance: float = 3e-5
+    balance_tolerance: float = 1e-4
     most_oxygen_sweeps: int = 100
 
 
@@ -102,6 +102,8 @@ class Stepper:
     props: Properties
     frame: Frame
     ones: np.ndarray
+    none: np.ndarray
+    plenty: np.ndarray
     rates: tuple[Rates, Rates]
     scalars: SimpleNamespace
     record: np.record  # the problem's, with the ambient density of the end of the latest step
@@ -125,7 +127,8 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     work["conductance"] = np.zeros(mesh.quad_material.size)
     frame = Frame(mesh.neighbours, mesh.upstream, drop, problem.floor_length, problem.pile_volume, weight)
     rates = tuple(Rates(np.zeros(n1), np.zeros(n1), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
-    return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, frame, np.ones(n1),
+    return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, frame, np.ones(n1), np.zeros(n1),
+                   np.full(n1, np.inf),
                    (rates[0], rates[1]), plain_record(problem.record), problem.record.copy(), work)
 
 
@@ -278,9 +281,11 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         np.maximum(-mid.outflow, 0.0, out=terms.inflow)
         flow.flow_order(mesh.neighbours, mid.east, mid.north, mesh.pile_count, work["order"], work["degree"])
         carried = _carried(stepper, middle, state.water, terms)
-        companion, spread = _companion(stepper, carried)
+        # at an inlet only diffusion feeds the vapour of the face; dry gas takes its heat from the bed, without limit
+        companion, made = (work["mid_ratio"], stepper.none) if stepper.scalars.moist else (carried, stepper.plenty)
         flow.advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow,
-                               carried, companion, spread, mesh.pile_count, work["advection"], work["advection_total"])
+                               carried, companion, work["vapour"], made, edges.enthalpy_in, mesh.pile_count,
+                               work["advection"], work["advection_total"])
         first, second, new, totals, used = _stages(stepper, state, terms, mid, guess1, guess2, edges, dt)
         sweeps += used
         new.composition = composition
@@ -328,14 +333,6 @@ def _carried(stepper: Stepper, temperature: np.ndarray, water: np.ndarray, terms
                         np.zeros((n1, 3)), blank, blank)
     nodes.refresh_gas(stage, terms, stepper.problem.mesh.pile_count, stepper.problem.record)
     return stage.enthalpy
-
-
-def _companion(stepper: Stepper, carried: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Second field that rides on the weights of enthalpy, and the diffusion that feeds an inlet [mol s-1 m-1]."""
-    work, values = stepper.work, stepper.scalars
-    if values.moist:
-        return work["mid_ratio"], work["vapour"]
-    return carried, work["conduction"] / (values.dry_air_molar_mass * values.dry_air_heat_capacity)
 
 
 def _relaxed_composition(stepper: Stepper, state: State, last: State, dt: float, dt_last: float) -> np.ndarray:

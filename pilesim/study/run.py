@@ -23,9 +23,6 @@ if TYPE_CHECKING:
     import xarray as xr
 
 COARSE_SHARE = 0.15  # of the run time, for the progress bar
-CAPPED_SHARE = 0.5  # of the mix: more at the cap of the gain of permeability deserves a caution
-OXYGEN_BUDGET = 1e-3  # of throughput: a larger error of the oxygen budget deserves a caution
-PLUME_PERMEABILITY = 1e-7  # [m2] above it a wide pile convects in plumes that no grid settles
 
 
 def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None) -> xr.Dataset:
@@ -99,14 +96,14 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
                    "faces only.")
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
-    if scenario.mix.permeability >= PLUME_PERMEABILITY and pile.base_width >= 4.0 * pile.height:
+    if scenario.mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= 4.0 * pile.height:
         out.append("So permeable and wide a mix convects in plumes that no grid settles: trust shares and means, not places.")
     capped = max(watch.series["capped_share"])
-    if capped > CAPPED_SHARE:
+    if capped > CONSTANTS["capped_share_caution"].value:
         out.append(f"Drying and decay opened {100 * capped:.0f} percent of the mix to the largest gain of permeability "
                    "allowed; real gains may be larger or smaller.")
     error = float(np.asarray(values["budget_error_oxygen"]))
-    if error > OXYGEN_BUDGET:
+    if error > CONSTANTS["oxygen_budget_caution"].value:
         out.append(f"The oxygen budget is open by {error:.1e} of throughput; a longer run or a smaller run.cell closes it.")
     if tally.oxygen_unfinished > 0.01 * tally.steps:
         out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "

@@ -287,7 +287,7 @@ OVERRIDES = (
     ),
     Override("unknown shape", {"pile.shape": "trapezium"}, "pile.shape", "Did you mean 'trapezoid'?"),
     Override("shape as a number", {"pile.shape": 3}, "pile.shape", "trapezoid, ridge, ellipse, polygon, "),
-    Override("full section", {"pile.section": "full"}, "pile.section", "known, but not in this version"),
+    Override("full column", {"pile.shape": "column", "pile.section": "full"}, "pile.section", "'half' for a column"),
     Override(
         "surface seeding", {"start.seeding": "surface"}, "start.seeding", "known, but not in this version"
     ),

@@ -21,7 +21,7 @@ from pilesim.solver.march import DAY, Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
 DAYS = 60.0
-POINTS = '["2.6 m, 0 m", "2.0 m, 1.2 m", "1.0 m, 1.9 m", "0 m, 2.1 m"]'
+POINTS = ["2.6 m, 0 m", "2.0 m, 1.2 m", "1.0 m, 1.9 m", "0 m, 2.1 m"]
 OUTLINES = {  # add an outline here and it gets all six climates
     "trapezoid": {},
     "ridge": {"pile.shape": "ridge"},
@@ -31,6 +31,7 @@ OUTLINES = {  # add an outline here and it gets all six climates
     "round": {"pile.shape": "round"},
     "column": {"pile.shape": "column"},
     "slab": {"pile.shape": "slab"},
+    "full section": {"pile.section": "full"},
 }
 AIRS = ("10 degC", "-10 degC", "-35 degC")
 ELEVATIONS = ("0 m", "3000 m")

@@ -166,9 +166,9 @@ def test_flow_needs_its_corrector():
 # --- 4: when the oxygen solve stops ----------------------------------------------------------------------------------
 def test_oxygen_solve_must_stop_on_its_balance():
     """Late in a run oxygen lies far above its half saturation, so the reaction no longer feels it and says nothing
-    about the solve. From day 17 supply, uptake and storage agree within the 5e-4 that the solve demands; stopped on
-    the reaction alone they part by over 1e-3 (seen 2e-3), and by over 1e-2 (seen 7e-2) when the reaction may change
-    by 1e-3. The budget of the run averages that out (below 1e-3 in all three): only single steps show it.
+    about the solve. From day 17 supply, uptake and storage agree within the 1e-4 that the solve demands; stopped on
+    the reaction alone they part by over five times that (seen 8e-4), and by over 1e-2 (seen 7e-2) when the reaction may
+    change by 1e-3. The budget of the run averages that out (below 1e-3 in all three): only single steps show it.
 
     Planted: a tenth of the demand.
     """
@@ -177,7 +177,7 @@ def test_oxygen_solve_must_stop_on_its_balance():
     alone = run(problem, 7.0, replace(default, balance_tolerance=np.inf))
     loose = run(problem, 7.0, replace(default, balance_tolerance=np.inf, reaction_tolerance=1e-3))
     assert demanded.imbalance.max() < 1.01 * default.balance_tolerance
-    assert alone.imbalance.max() > 1e-3
+    assert alone.imbalance.max() > 5.0 * default.balance_tolerance
     assert loose.imbalance.max() > 1e-2
     assert all(closed(course) for course in (demanded, alone, loose))
 
