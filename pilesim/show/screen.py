@@ -16,6 +16,7 @@ from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import format_number, to_display
 from pilesim.result import Measure, Summary
 from pilesim.show.cautions import CAUTIONS, MODEL_LIMITS
+from pilesim.show.findings import hot_and_aerobic
 from pilesim.study.table import SEPARATOR, rows
 
 if TYPE_CHECKING:
@@ -154,6 +155,7 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     print()
     print_lines(verdict(designs, keys, table.attrs))
     _print_windows(table, system)
+    print_lines(hot_and_aerobic(designs, lambda row: design_name(row, keys), _listed, table.attrs))
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
     print_lines(
         [
