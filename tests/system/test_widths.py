@@ -78,7 +78,7 @@ def test_a_pile_is_the_same_as_alone(ran):
     ],
 )
 def test_bad_calls_are_refused_in_one_line(refused, words, fragment):
-    """Exit 2, one line, nothing written. Planted: the widths checked after the folder is made."""
+    """Exit 2, one line, nothing written."""
     assert fragment in refused("widths", *words)
 
 

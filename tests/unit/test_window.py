@@ -48,8 +48,8 @@ def test_acceptable_range_by_hand(cold, starved, expected):
 
     First case: starved falls from 50 to 0 in the first decade, so it is 10 after 0.8 of it; cold climbs from 0 to 40 in
     the second and is 10 after 0.25 of it. Fourth: neither design is acceptable, a stretch between them is. Tolerance:
-    round-off. Planted, each seen to fail: gaps bridged; only designs looked at, not what lies between; limits
-    exchanged with the curves' sides; an end beside a gap taken as closed.
+    round-off. Planted, each seen to fail: gaps bridged; only designs looked at, not what lies between; an
+    end beside a gap taken as closed.
     """
     leakance = np.array([1e-10, 1e-9, 1e-8])
     found = acceptable_ranges(leakance, np.array(cold, float), np.array(starved, float), (10.0, 10.0))
@@ -163,7 +163,7 @@ def test_letters_follow_the_thickness_of_each_window():
 
 
 def test_other_sweeps_have_no_window():
-    """Planted: the key of the window drawn without a window."""
+    """Neither its marks nor its words."""
     figure = comparison_figure(synthetic_table(pile_base_width=[4.0, 6.0], mix_moisture=[0.5, 0.6]))
     assert "leakance" not in all_words(figure) and artists_called(figure, "common cover") == []
 
@@ -236,7 +236,7 @@ def test_movement_is_said_as_the_designs_show_it():
 def test_movement_is_not_said_where_it_is_not_shown():
     """Errors larger than the move; lines that disagree; a climate whose designs failed; no climate varied.
 
-    Planted: canned sentence; errors ignored; the first line taken for all.
+    Planted: errors ignored; the first line taken for all.
     """
     keys = {"cover_permeability": PERMEABILITY, "weather_air_temperature": [253.15, 293.15]}
     table = synthetic_table(**keys)
@@ -269,7 +269,7 @@ def test_movement_beyond_the_designs_is_a_lower_bound():
 def test_screen_lists_best_and_range_of_each_window():
     """Keys as typed, best and range rounded to two digits, plain characters.
 
-    Planted: windows in another order than their keys; shares not judged printed as numbers.
+    Planted: the first value of a key in every row; shares not judged printed as numbers.
     """
     air = [253.15, 293.15]
     table = synthetic_table(cover_permeability=PERMEABILITY, weather_air_temperature=air)
