@@ -106,8 +106,8 @@ def test_order_in_time_of_a_seeded_pile():
 
 
 def test_a_mature_pile_stays_mature_exactly():
-    """Activity 1 is a fixed point to the last bit, so that seeding costs a mature pile nothing. Planted: logistic update
-    written as a / (a + (1 - a) exp(-g)) with a start of 1 - 1e-16."""
+    """Activity 1 is a fixed point to the last bit, so that seeding costs a mature pile nothing. Planted: mature pile
+    started at 1 - 1e-12."""
     _, state, _ = march(seeded("mature"), DAY, Controls(), lambda stepper, moment: None)
     assert (state.activity == 1.0).all()
     assert all(logistic_growth(1.0, growth) == 1.0 for growth in (0.0, 1e-9, 0.3, 17.0))
@@ -119,7 +119,7 @@ def test_surface_seed_fills_its_layer_on_every_grid(scenario):
     shrunk by 0.2 m from its flanks and crest, which for a trapezoid on its base is again a trapezoid.
 
     Tolerance 2 % of the layer on cells of 20, 10 and 5 cm (seen 1.1, 0.3 and 0.1). Planted: whole nodes within 0.2 m counted as
-    seeded; distance measured downwards instead of normal to the surface.
+    seeded.
     """
     depth, low = CONSTANTS["seeded_depth"].value, CONSTANTS["unseeded_activity"].value
     for cell in ("20 cm", "10 cm", "5 cm"):
