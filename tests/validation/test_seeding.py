@@ -69,7 +69,9 @@ def test_a_mature_pile_shows_nearly_the_same_ring(seeded):
     of the seeded one's on days 1 to 5 (seen 0.2 to 1.3 K), because its oxygen ends in the outer few decimetres
     (derived: respiration at full activity uses up what diffuses in within 0.1 to 0.35 m, zero-order uptake).
 
-    Oxygen above 1 % on day 1 is found within 0.35 m of the cover only. Planted: mature pile started at the activity of a mixed seed.
+    Oxygen above 1 % on day 1 is found within 0.35 m of the cover only.
+
+    Planted: mature pile started at the activity of a mixed seed.
     """
     for day in DAYS:
         ring, inside = ring_and_inside(seeded["mature"], day)
