@@ -82,7 +82,7 @@ def test_at_one_leakance_thickness_pays_in_deep_frost(pile):
     """At -35 degC and a leakance that suits it (1e-9 m) insulation pays: from 0.1 to 0.3 m the cold-edge share falls by
     more than the numerical errors of both, on cells of 5 cm with a partner of 10 cm; the second tenth of a metre brings
     less than the first. Prototype: pays up to about 0.3 m. Seen 0.171, 0.110, 0.088 and, at 0.4 m, 0.080, within 0.012;
-    on cells of 10 cm the error of 0.04 hides the first step. Planted: permeability held instead of leakance.
+    on cells of 10 cm the error of 0.04 hides the first step. Planted: cover that conducts as wet sand does.
     """
     coarse = leakances_held(pile, "-35 degC", 1e-9, "10 cm")
     fine = leakances_held(pile, "-35 degC", 1e-9, "5 cm", (0.1, 0.3))
@@ -110,7 +110,7 @@ def test_hot_and_aerobic_designs_are_found_and_named_with_their_toe(designs, cap
     What the model says beside the trade: the window is narrow (of four covers within a factor of four, two), at -35
     degC nine tenths of the toe and more never meet the rule, the mean on day 14 is 57 to 58 degC there with the core at
     65 and more, and it falls below 55 by day 30.
-    Planted: respiration heat of a half; oxygen demand of twice its size; the line left out of the screen.
+    Planted: rate of the fast pool a third (nothing found in the cold); the line left out of the screen.
     """
     limits = 0.6, 0.2
     found = [row for row in rows(designs) if row["share_above_55C_day_14"] >= limits[0]

@@ -111,8 +111,8 @@ def test_sixty_days_end_within_bounds_with_closed_budgets(outline, air, elevatio
     1e-9: the film that stands for the fixed temperature deep down, 1e6 W/m2/K, turns the round-off of a temperature
     into 1e-8 of the heat that passes there (seen 1e-12 to 3e-11 for long piles, 2e-10 for a column and 3e-10 for a
     round heap, 1e-16 for a slab, which has no ground).
-    Planted: leachate's heat, or the vapour that the gas carries, missing from the budgets; cardinal maximum of 80 degC
-    in the biology alone; air 5 K colder than given.
+    Planted: the heat, or the vapour, that the gas carries missing from the budget; cardinal maximum of 80 degC in the
+    kernels; air 5 K colder than given.
     """
     run = sixty_days(outline, air, elevation)
     assert run.seen.end == pytest.approx(DAYS * DAY)
@@ -129,7 +129,8 @@ def test_sixty_days_end_within_bounds_with_closed_budgets(outline, air, elevatio
         case[0] in FLICKERING, reason="drainage held over a long step can empty a wet cover node", strict=False))
     for case in CASES])
 def test_no_node_of_any_outline_outruns_the_biology(outline, air, elevation):
-    """As above for cover and base layer, which make next to no heat: nothing is hotter than the biology allows.
+    """As above for cover and base layer, which make next to no heat: nothing is hotter than the biology allows. Planted:
+    cardinal maximum of 80 degC in the kernels.
 
     Known not to hold in `FLICKERING` outlines: single cover nodes close to saturation lose all their water to drainage
     within one step of hours and stand a few kelvin too hot until the next (polygon up to 85 degC, round heap 74), every
