@@ -119,8 +119,8 @@ def test_drainage_under_its_own_weight():
 
     Evenly: exactly, leachate per floor until a third of that time, 1e-6 (upstream differences smear the tail, whose
     rim arrives early). The rest: mean error of the excess at half the time falls with cells and steps halved together,
-    order 1/2 for a jump under upstream differences (at least 0.4; seen 0.47 and 0.48). Planted: drainage upwards; flux by the
-    mean of the two nodes; drop of twice the height; leachate kept in.
+    order 1/2 for a jump under upstream differences (at least 0.4; seen 0.47 and 0.48). Planted: drainage
+    upwards; drop of twice the height; leachate kept in.
     """
     height, width, excess, errors = 1.0, 0.1, 0.1, []
     passage = height * POROSITY / VELOCITY
