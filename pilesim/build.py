@@ -21,6 +21,7 @@ from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
 from pilesim.matter.weather import Air
+from pilesim.section.distance import distance_from_line
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, full_section, section_grid
 from pilesim.section.operators import Mesh, build_mesh
 
@@ -36,8 +37,8 @@ class Problem:
     ----------
     record : np.record
         Constants, options and site values for the kernels.
-    temperature, water, oxygen : arrays
-        Initial [K], [kg m-1], [1].
+    temperature, water, oxygen, activity : arrays
+        Initial [K], [kg m-1], [1], [1].
     substrate : (count + 1, 3) array
         Initial pools [kg m-1].
     properties : Properties
@@ -71,6 +72,7 @@ class Problem:
     pile_volume: np.ndarray
     norm_volume: np.ndarray
     ground_capacity: np.ndarray
+    activity: np.ndarray
     water_of_mix: float = 0.0
     outside: Outside | None = None
 
@@ -162,13 +164,15 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
-    temperature = _start_temperature(scenario, grid, mesh)
+    temperature = np.zeros(mesh.count + 1)  # set below
     oxygen = np.append(np.full(mesh.count, record.ambient_oxygen), 0.0)
     oxygen[mesh.pile_count:] = 0.0
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
-    return replace(problem, water_of_mix=float(wet[MIX].sum()), outside=outside)
+    temperature = _shared_start(problem, scenario.start.temperature, _start_temperature(scenario, mesh))
+    return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
+                   activity=_start_activity(scenario.start.seeding, grid, mesh, record))
 
 
 def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) -> Air:
@@ -199,30 +203,66 @@ def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record,
     ground = bed.dry_capacity - laws.dry_heat_capacity(bed.organic.sum(axis=0), bed.ash.sum(axis=0), record)
     norm = mesh.volume[MIX] if mesh.volume[MIX].sum() > 0 else mesh.volume.sum(axis=0)
     return Problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, bed.pool_start.copy(),
-                   properties, floor, pile_volume, norm.copy(), np.where(mesh.volume[GROUND] > 0, ground, 0.0))
+                   properties, floor, pile_volume, norm.copy(), np.where(mesh.volume[GROUND] > 0, ground, 0.0),
+                   np.ones(mesh.count + 1))
 
 
 def empty_properties(count: int) -> Properties:
     """Property arrays of a mesh, zero."""
     by_material = [np.zeros((5, count + 1)) for _ in range(6)]
     environment = np.zeros((count + 1, 3))
-    rest = [np.zeros(count + 1) for _ in range(8)]
+    rest = [np.zeros(count + 1) for _ in range(9)]
     arrays = (*by_material, rest[0], rest[1], environment, *rest[2:])
     return Properties._make(arrays)
 
 
-def _start_temperature(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
-    """Everything built as given; the ground steady from the air (the mean of the month of building) to deep down."""
+def _start_temperature(scenario: Scenario, mesh: Mesh) -> np.ndarray:
+    """Of the ground, steady from the air (the mean of the month of building) to deep down [K]."""
     weather, deep = scenario.weather, scenario.ground.deep_temperature
     if isinstance(weather, MonthlyWeather):
         assert scenario.start.date is not None
         surface = weather.air_temperature[scenario.start.date.month - 1]
     else:
         surface = weather.air_temperature
-    depth = CONSTANTS["ground_profile_depth"].value
-    temperature = steady_profile(-mesh.z, depth, surface, deep)
-    temperature[: mesh.pile_count] = scenario.start.temperature
-    return temperature
+    return steady_profile(-mesh.z, CONSTANTS["ground_profile_depth"].value, surface, deep)
+
+
+def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarray:
+    """Temperature [K] at which each node stores what its `pile` and `ground` parts bring [K].
+
+    A node on the floor has a share of both: given to either alone, the heat they start with would hang on the grid.
+    """
+    bed, water, part = problem.bed, problem.water, np.empty_like(problem.water)
+    none, total = np.zeros_like(water), np.empty_like(water)
+    stored_enthalpies(ground, none, bed.ground_water, problem.ground_capacity, total, problem.record)
+    stored_enthalpies(np.full_like(water, pile), water, none, bed.dry_capacity - problem.ground_capacity, part,
+                      problem.record)
+    return problem.temperature_of(total + part, water)
+
+
+def _start_activity(seeding: str, grid: SectionGrid, mesh: Mesh, record: np.record) -> np.ndarray:
+    """Activity of the mix's microbes at the start [1], (count + 1,); 1 where a node has no mix.
+
+    A quarter cell that the edge of the seeded layer cuts counts by its share inside, so the seed put in is the same
+    on every grid.
+    """
+    activity = np.ones(mesh.count + 1)
+    own = mesh.quad_material == MIX
+    if seeding == "mature" or not own.any():
+        return activity
+    mixed = mesh.volume[MIX] > 0.0
+    if seeding == "mixed":
+        activity[mixed] = record.mixed_activity
+        return activity
+    x, z, volume = mesh.quarter_x[own], mesh.quarter_z[own], mesh.quarter_volume[own]
+    depth, _ = distance_from_line(grid.mix_surface, x, z)
+    size = np.sqrt(volume / (2.0 * np.pi * x) if grid.axisymmetric else volume)
+    inside = np.clip(0.5 + (record.seeded_depth - depth) / size, 0.0, 1.0)
+    seeded = np.zeros(mesh.count + 1)
+    np.add.at(seeded, mesh.quad_nodes[own], inside * volume)
+    share = seeded[mixed] / mesh.volume[MIX][mixed]
+    activity[mixed] = share + (1.0 - share) * record.unseeded_activity
+    return activity
 
 
 def _split(material: Mix | Cover | BaseLayer, bulk: np.ndarray | float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -276,7 +316,7 @@ def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], rec
         porosity = laws.total_porosity(parts[0], parts[1], record)
         reference[number] = porosity - parts[2] / record.water_density
         permeability[number] = material.permeability
-        follows[number] = 0.0 if number == COVER else 1.0
+        follows[number] = 0.0 if number == COVER and not cover.valve else 1.0
     conductivity[COVER] = cover.conductivity or 0.0
     conductivity[BASE] = base.conductivity or 0.0
     pools = np.zeros((mesh.count + 1, 3))

@@ -40,10 +40,15 @@ BALANCES = {
         "solved by": "solver.nodes.sweep",
     },
     "substrate": {
-        "equation": "dB_i/dt = -k_i f_T f_O2 f_w f_eps B_i   (mix fast, mix slow, cover slow)",
+        "equation": "dB_i/dt = -k_i f_T f_O2 f_w f_eps a B_i   (mix fast, mix slow, cover slow; a = 1 in the cover)",
         "terms": ("balances.substrate.implicit_oxidation", "matter.biology.temperature_factor",
                   "matter.biology.moisture_factor", "matter.biology.air_space_factor"),
         "solved by": "solver.nodes.solve_stage",
+    },
+    "activity": {
+        "equation": "da/dt = r f_T f_O2 f_w f_eps a (1 - a)   (microbes of the mix)",
+        "terms": ("matter.biology.logistic_growth", "matter.biology.temperature_factor"),
+        "solved by": "solver.properties.grow_activity",
     },
 }
 
@@ -70,6 +75,8 @@ class State:
         Oxygen as the gas density feels it, relaxed in time [1].
     east, north, outflow : arrays
         Dry gas to the east and north neighbour and out of the section [mol s-1 m-1].
+    activity : array
+        Of the microbes of the mix, 0 to 1; 1 is mature [1].
     """
 
     time: float
@@ -82,3 +89,4 @@ class State:
     east: np.ndarray
     north: np.ndarray
     outflow: np.ndarray
+    activity: np.ndarray

@@ -156,6 +156,7 @@ def synthetic_table(**keys):
         "pile_height": "m",
         "weather_air_temperature": "K",
         "mix_moisture": "1",
+        "site_elevation": "m",
         "pile_side_slope": "rad",
     }
     shape = tuple(len(values) for values in keys.values())
@@ -167,7 +168,7 @@ def synthetic_table(**keys):
         leakance = design.get("cover_permeability", 5e-10) / thickness if thickness else np.inf
         air = design.get("weather_air_temperature", 283.15)
         width = design.get("pile_base_width", 5.2)
-        position = np.log10(min(leakance, 3e-8) / 3e-9) - (air - 273.15) / 90.0
+        position = np.log10(min(leakance, 3e-8) / 3e-9) - (air - 273.15) / 90.0 - design.get("site_elevation", 0.0) / 9000.0
         cold = 1 / (1 + np.exp(-3.0 * position))
         starved = 1 / (1 + np.exp(4.0 * position - (width - 5.2)))
         values = (cold, starved, 0.8 * starved, np.nan if np.isinf(leakance) else leakance)

@@ -35,7 +35,7 @@ MEASURES: dict[str, tuple[str, str]] = {
     "overall_width": ("m", "outer toe to outer toe"),
     "overall_height": ("m", "ground to crest, cover and base layer included"),
     "mix_volume": ("m3 m-1", "volume of the mix per metre of length"),
-    "mix_mass": ("kg m-1", "wet mass of the mix at the start per metre of length"),
+    "mix_mass": ("kg m-1", "wet mass of the mix per metre of length, at the start"),
     "cover_volume": ("m3 m-1", "volume of cover material per metre of length"),
     "budget_error_heat": ("1", "heat that the budget cannot account for, of throughput"),
     "budget_error_oxygen": ("1", "oxygen that the budget cannot account for, of throughput"),

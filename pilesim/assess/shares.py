@@ -7,13 +7,13 @@ Weights are initial dry matter.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
 from pilesim.base.compiled import compiled
 from pilesim.build import Problem
+from pilesim.section.distance import distance_from_line
 from pilesim.section.grid import MIX
 
 ZONES = ("toe", "floor", "crest", "flank", "core")
@@ -77,19 +77,7 @@ def mix_pieces(problem: Problem) -> MixPieces:
 def _zones(problem: Problem, x: np.ndarray, z: np.ndarray) -> np.ndarray:
     """Zone of points (x, z) [m] in the mix by distance from the cover and outward normal."""
     grid = problem.grid
-    line = grid.mix_surface
-    nearest = np.full(x.shape, np.inf)
-    upward = np.zeros(x.shape)
-    for (x0, z0), (x1, z1) in pairwise(line):
-        dx, dz = x1 - x0, z1 - z0
-        length = float(np.hypot(dx, dz))
-        if length < 1e-9:
-            continue
-        along = np.clip(((x - x0) * dx + (z - z0) * dz) / length**2, 0.0, 1.0)
-        distance = np.hypot(x - x0 - along * dx, z - z0 - along * dz)
-        closer = distance < nearest
-        nearest[closer] = distance[closer]
-        upward[closer] = abs(dx) / length
+    nearest, upward = distance_from_line(grid.mix_surface, x, z)
     height = z - grid.mix_base
     zone = np.full(x.shape, ZONES.index("core"))
     skin = nearest <= SKIN_DEPTH

@@ -41,3 +41,4 @@ class Properties(NamedTuple):
     gas_amount: np.ndarray  # (count + 1,) mol m-1 in the pores
     half: np.ndarray  # (count + 1,)
     uptake: np.ndarray  # (count + 1,) mol s-1 m-1 at full oxygen
+    growth: np.ndarray  # (count + 1,) limit of the mix by water and free air space, 0 where there is no mix

@@ -1,6 +1,9 @@
 """Substrate: first-order pools with limits; heat, water and oxygen follow from the mass oxidised.
 
-    dB/dt = -k f_T f_O2 f_w f_eps B
+    dB/dt = -k f_T f_O2 f_w f_eps a B
+
+The activity a is that of the microbes of the mix, 1 in a mature pile. The cover is finished compost, which teems with
+them: its own pool burns at activity 1 from the start.
 """
 
 from __future__ import annotations

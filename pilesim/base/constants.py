@@ -129,6 +129,11 @@ _ALL = (
     Constant("moisture_factor_offset", 7.0622, "1", 6, 8, "Haug1993", _T, "recalled from memory"),
     Constant("air_space_factor_slope", 23.675, "1", 20, 27, "Haug1993", _T, "recalled from memory"),
     Constant("air_space_factor_offset", 3.4945, "1", 3, 4, "Haug1993", _T, "recalled from memory"),
+    Constant("activity_growth_rate", 0.15 / 3600.0, "s-1", 0.05 / 3600, 0.3 / 3600, "Tuned", _T,
+             "logistic growth of the microbial activity at the best conditions, 0.15 per hour"),
+    Constant("seeded_depth", 0.20, "m", 0.05, 0.5, "Guess", _T, "of the layer under the cover that surface seeding reaches"),
+    Constant("mixed_activity", 0.02, "1", 0.005, 0.2, "Guess", _T, "at the start, finished compost mixed in evenly"),
+    Constant("unseeded_activity", 0.001, "1", 1e-4, 0.02, "Guess", _T, "at the start, where no seed is put"),
     Constant("heat_per_oxygen", 14.0e6, "J kg-1", 13.1e6, 14.2e6, "Finstein", _T),
     Constant("metabolic_water", 0.52, "kg kg-1", 0.31, 1.03, "Stoichiometry", _T, "per mass of substrate oxidised"),
     Constant("composition_relaxation_time", 3600.0, "s", 1800, 10800, "Guess", _T,
@@ -166,6 +171,10 @@ _ALL = (
     # --- defaults of the cover and the base layer ------------------------------------------------------------------
     Constant("cover_thickness", 0.20, "m", 0.0, 1.0, "CommonPractice", _T),
     Constant("cover_permeability", 5e-10, "m2", 1e-11, 1e-7, "Tuned", _T, "in place, moist; literature 1e-9 is for dry"),
+    Constant("dry_compost_permeability", 1e-9, "m2", 1e-11, 1e-8, "Poulsen2007", _T,
+             "finished compost, dry, for orientation in pictures only; order of magnitude recalled from memory"),
+    Constant("loose_chip_permeability", 1e-8, "m2", 2e-9, 1e-7, "Ernstson1993", _T,
+             "loose chipped cover, for orientation in pictures only; order of magnitude recalled from memory"),
     Constant("cover_bulk_density", 550.0, "kg m-3", 200, 900, "vanGinkel1999", _T, "wet"),
     Constant("cover_moisture", 0.40, "1", 0.1, 0.7, "Haug1993", _T, "wet basis"),
     Constant("cover_volatile_solids", 0.50, "1", 0.2, 0.95, "Haug1993", _T, "share of dry matter"),
@@ -213,6 +222,8 @@ _ALL = (
              "at most this much of the mix anaerobic on day 14: the hot design is aerobic; no source"),
     Constant("lowest_mix_moisture", 0.40, "1", 0.30, 0.50, "CommonPractice", _T,
              "wet basis; a drier mix composts slowly: the design dries out"),
+    Constant("trade_base_width", 6.0, "m", 4.0, 8.0, "CommonPractice", _T,
+             "about 6 m: the rule of thumb for the widest base; named in sentences only, limits nothing"),
 )
 
 CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}

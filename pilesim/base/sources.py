@@ -39,6 +39,8 @@ _ALL = (
            "properties of composting bulking materials, Bioresource Technology 100, 3974"),
     Source("vanGinkel1999", "van Ginkel, J.T. et al. (1999), physical properties of composting material: gas permeability, "
            "oxygen diffusion and thermal conductivity (air-filled porosity from phase densities)"),
+    Source("Poulsen2007", "Poulsen, T.G., Moldrup, P. (2007), in Waste Management & Research, on the air permeability of "
+           "sieved, repacked compost; the order of magnitude is recalled from memory"),
     Source("KozenyCarman", "Kozeny-Carman dependence of permeability on porosity; any text on flow in porous media"),
     Source("Das1997", "Das, K., Keener, H.M. (1997), Moisture effect on compaction and permeability in composts, "
            "J. Environ. Eng. 123, 275"),
@@ -49,6 +51,9 @@ _ALL = (
            "temperatures of microbial growth highlighted by a new model, J. Theor. Biol. 162, 447"),
     Source("Richard2006", "Richard, T.L., Walker, L.P., Gossett, J.M. (2006), Effects of oxygen on aerobic solid-state "
            "biodegradation kinetics, Biotechnol. Prog. 22"),
+    Source("Nakasaki1996", "Nakasaki, K., Kataoka, M., Kuratomi, H., Effects of raising temperature in early stage of "
+           "thermophilic composting on composting stimulation with various kinds of seeds, journal of the Japan society "
+           "of waste management experts 7 (5), 225-233 (abstract read; year 1996 TO CHECK)"),
     Source("Kulikowska2015", "Kulikowska, D., Gusiatin, Z.M. (2015), Sewage sludge composting in a two-stage system, "
            "Waste Management 38, 312"),
     Source("Finstein", "Heat released per mass of oxygen used in composting, as collected by Haug (1993) after Finstein "

@@ -158,6 +158,9 @@ def _check_cover(pile: Pile, cover: Cover, tables: Mapping[str, object]) -> None
     if cover.thickness >= room:
         raise ScenarioError("cover.thickness", given(tables, "cover.thickness"), f"less than {_down(room)} m",
                             "The cover must be thinner than the mix is high and half as wide.")
+    if cover.valve and cover.thickness == 0.0:
+        raise ScenarioError("cover.valve", given(tables, "cover.valve"), "false, or no such key, without a cover",
+                            "A cover of 0 m has no water to follow; give it a thickness.")
 
 
 def _check_mix(mix: Mix, tables: Mapping[str, object]) -> None:

@@ -69,7 +69,7 @@ class Cover:
     """Cover outside the mix: thickness normal to the surface [m], permeability in place [m2], wet bulk
     density [kg m-3], moisture (wet basis), volatile solids (of dry matter), slow fraction (of volatile
     solids) [1], slow rate [s-1], conductivity [W m-1 K-1] or None for the value computed from water and
-    density."""
+    density; `valve`: permeability follows its own water."""
 
     thickness: float
     permeability: float
@@ -117,7 +117,7 @@ class Mix:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Date of building or None, temperature of everything built [K], seeding."""
+    """Date of building or None, temperature of everything built [K], seeding (mature, mixed or surface)."""
 
     date: datetime.date | None
     temperature: float

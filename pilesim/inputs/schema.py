@@ -117,7 +117,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "slow_fraction": _share("slowly degradable, of volatile solids", 0.0, 100.0, "cover_slow_fraction"),
         "slow_rate": _rate("decay of the slow fraction at the best conditions", "cover_slow_rate"),
         "conductivity": _conductivity(_COMPUTED),
-        "valve": Key("permeability that follows the cover's own water", kind="flag"),
+        "valve": Key("true: permeability follows the cover's own water (gets tighter as condensate wets it)", kind="flag"),
     },
     "base_layer": {
         "thickness": _length("porous layer under the mix; 0 m removes it", 0.0, 2.0, "base_thickness"),
@@ -148,7 +148,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "start": {
         "date": Key("day of building, year-month-day", kind="date"),
         "temperature": _temperature("of all materials when built", -60.0, 80.0, "start_temperature"),
-        "seeding": _word("mature: active from the first hour", "mature", later=("mixed", "surface")),
+        "seeding": _word("activity of the mix's microbes; mature: full at once; mixed: finished compost mixed in, must grow; "
+                         "surface: full in 0.2 m under the cover only", "mature", "mixed", "surface"),
     },
     "ground": {
         "material": _word("moist mineral soil", "soil"),

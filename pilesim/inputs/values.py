@@ -160,10 +160,10 @@ def _read_word(key: Key, raw: object, where: str) -> str:
 
 def _read_flag(raw: object, where: str) -> bool:
     if raw is True or raw == "true":
-        raise ScenarioError(where, "true", "false", f"'true' {LATER}.")
+        return True
     if raw is False or raw == "false":
         return False
-    raise ScenarioError(where, repr(raw), "false")
+    raise ScenarioError(where, repr(raw), "true or false")
 
 
 def _read_date(raw: object, where: str) -> datetime.date:

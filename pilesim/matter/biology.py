@@ -1,4 +1,4 @@
-"""Rate factors of degradation: temperature, oxygen, moisture, free air space."""
+"""Rate factors of degradation: temperature, oxygen, moisture, free air space; growth of the activity."""
 
 from __future__ import annotations
 
@@ -33,6 +33,16 @@ def moisture_factor(moisture: float, c: Any) -> float:
 def air_space_factor(air: float, c: Any) -> float:
     """Limit by free air space `air` [1]. Source: Haug1993."""
     return 1.0 / (1.0 + math.exp(c.air_space_factor_offset - c.air_space_factor_slope * air))
+
+
+@compiled
+def logistic_growth(activity: float, growth: float) -> float:
+    """Activity [1] after logistic growth towards 1; `growth` [1] is the rate integrated over the time.
+
+    Exact solution of da/dt = r a (1 - a) for the integral of r; 1 stays exactly 1.
+    """
+    grown = activity * math.exp(growth)
+    return grown / (1.0 - activity + grown)
 
 
 @compiled

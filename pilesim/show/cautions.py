@@ -23,8 +23,8 @@ CAUTIONS = (
 )
 
 MODEL_LIMITS = (
-    "Limits of the model: a cross-section without ends, quasi-steady oxygen, no settling; until it is "
-    "calibrated on your material, rates are no better than 50 percent either way."
+    "Limits of the model: a cross-section without ends or an evenly round heap, quasi-steady oxygen, no settling; "
+    "until it is calibrated on your material, rates are no better than 50 percent either way."
 )
 
 SHORT_CAUTIONS = (  # for a page with little room; the ones above in fewer words

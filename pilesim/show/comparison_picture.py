@@ -14,11 +14,12 @@ from matplotlib.patches import Patch, Rectangle
 from pilesim.show import page, style
 from pilesim.show.matrix_picture import draw_matrices, matrices_height
 from pilesim.show.risk_table import Risks, VariedKey, acceptable_shares, read_risks
-from pilesim.show.window_picture import BAND, COLD_LOOK, STARVED_LOOK, Window, cover_windows, draw_risks, draw_window
+from pilesim.show.window import cover_windows
+from pilesim.show.window_block import Block, draw_block, draw_key, plan_block
+from pilesim.show.window_picture import BAND, COLD_LOOK, STARVED_LOOK, draw_risks, draw_window
 
-MOST_BARS, MOST_WINDOWS = 16, 8
+MOST_BARS, MOST_BARS_WITH_WINDOWS = 16, 8
 _WIDTH, _LEFT, _RIGHT, _ABOVE, _FOOTER = 13.6, 0.75, 0.3, 0.66, 0.55  # [inches]
-_WINDOW, _ACROSS, _GAP = 2.2, 4, 0.25  # height of one window, windows in a row, gap between them
 _CURVES = 4.0  # [inches]
 _BAR, _BAR_HEAD, _BAR_FOOT = 0.31, 0.62, 0.82  # one design, key names above, axis and note below
 
@@ -43,36 +44,34 @@ def comparison_figure(table: xr.Dataset, units: str = "metric") -> Figure:
     """
     risks = read_risks(table, units)
     windows = cover_windows(risks)
-    beside = windows if len(risks.keys) == 1 else []  # one key: the one window stands beside the curves
-    shown = _some(windows, MOST_WINDOWS) if not beside else []
+    block = plan_block(risks, windows, table.attrs, units, _WIDTH)
+    many = len(risks.keys) not in (1, 2)
     with style.picture_style():
-        blocks = _block_height(risks), _windows_height(shown)
-        figure = page.new_figure(_WIDTH, _ABOVE + sum(blocks) + _FOOTER)
-        bottom = _FOOTER + blocks[1]
+        designs = _designs_height(risks, block)
+        extra = block.height if block and len(risks.keys) != 1 else 0.0
+        figure = page.new_figure(_WIDTH, _ABOVE + designs + extra + _FOOTER)
         if len(risks.keys) == 1:
-            _curves(figure, risks, bottom, beside)
-        elif len(risks.keys) == 2:
-            draw_matrices(figure, risks, bottom)
+            _curves(figure, risks, _FOOTER, block)
+        elif not many:
+            draw_matrices(figure, risks, _FOOTER + extra)
         else:
-            _ranked_bars(figure, risks, bottom, blocks[0])
-        _windows(figure, shown, len(windows), risks, blocks[1])
+            _ranked_bars(figure, risks, _FOOTER, designs, _most_bars(block))
+        if block and len(risks.keys) != 1:  # with many keys the windows say more than the list, and stand first
+            draw_block(figure, block, _FOOTER + (designs if many else 0.0))
         _head(figure, table, risks, units)
     return figure
 
 
-def _some(windows: list[Window], most: int) -> list[Window]:
-    """At most `most` of them, evenly chosen."""
-    if len(windows) <= most:
-        return windows
-    return [windows[int(k)] for k in np.linspace(0, len(windows) - 1, most).round()]
+def _most_bars(block: Block | None) -> int:
+    return MOST_BARS_WITH_WINDOWS if block else MOST_BARS
 
 
-def _block_height(risks: Risks) -> float:
+def _designs_height(risks: Risks, block: Block | None) -> float:
     if len(risks.keys) == 1:
-        return _CURVES
+        return _CURVES + (0.3 + block.key_height if block else 0.0)
     if len(risks.keys) == 2:
         return matrices_height(risks, _WIDTH)
-    return _BAR_HEAD + _BAR * min(risks.cold.size, MOST_BARS) + _BAR_FOOT
+    return _BAR_HEAD + _BAR * min(risks.cold.size, _most_bars(block)) + _BAR_FOOT
 
 
 def _head(figure: Figure, table: xr.Dataset, risks: Risks, units: str) -> None:
@@ -111,47 +110,14 @@ def _rule(table: xr.Dataset, units: str) -> str:
     return f"{style.number_text(float(shown))} {unit} for {style.number_text(days)} days"
 
 
-def _windows_height(windows: list[Window]) -> float:
-    if not windows:
-        return 0.0
-    return 0.34 + -(-len(windows) // _ACROSS) * _window_row(windows)
-
-
-def _window_row(windows: list[Window]) -> float:
-    return _WINDOW + 0.92 + 0.15 * (len(windows[0].titles) - 1)
-
-
-def _windows(figure: Figure, windows: list[Window], total: int, risks: Risks, height: float) -> None:
-    """Rows of windows under a heading, from the top of the block downwards."""
-    if not windows:
-        return
-    top = _FOOTER + height
-    note = f" ({len(windows)} of {total} shown)" if total > len(windows) else ""
-    figure.text(
-        0.12 / _WIDTH,
-        (top - 0.06) / figure.get_figheight(),
-        fontsize=10,
-        fontweight="bold",
-        va="top",
-        s=f"Window of cover leakance (permeability over thickness){note}",
-    )
-    across = min(_ACROSS, max(len(windows), 3))
-    width = (_WIDTH - _LEFT - _RIGHT - (across - 1) * _GAP) / across
-    for k, window in enumerate(windows):
-        row, column = divmod(k, _ACROSS)
-        bottom = top - 0.34 - (row + 1) * _window_row(windows) + 0.48
-        axes = page.place_axes(figure, _LEFT + column * (width + _GAP), bottom, width, _WINDOW)
-        draw_window(axes, window, risks.day_14)
-        if column:
-            axes.tick_params(labelleft=False)
-            axes.set_ylabel("")
-
-
 # ---------------------------------------------------------------------------------- one key
-def _curves(figure: Figure, risks: Risks, bottom: float, windows: list[Window]) -> None:
-    """Both shares against the one varied key, failed designs as hatched bands; the window beside."""
+def _curves(figure: Figure, risks: Risks, bottom: float, block: Block | None) -> None:
+    """Both shares against the one varied key, failed designs as hatched bands; the window beside, its key below."""
     key = risks.keys[0]
-    width = _WIDTH - _LEFT - _RIGHT if not windows else 0.5 * (_WIDTH - _LEFT - _RIGHT - 0.8)
+    width = _WIDTH - _LEFT - _RIGHT if not block else 0.5 * (_WIDTH - _LEFT - _RIGHT - 0.8)
+    if block:
+        draw_key(figure, block, bottom + block.key_height)
+        bottom += block.key_height
     axes = page.place_axes(figure, _LEFT, bottom + 0.55, width, _CURVES - 1.0)
     place, order, fraction = _places(axes, key, width)
     draw_risks(
@@ -174,10 +140,10 @@ def _curves(figure: Figure, risks: Risks, bottom: float, windows: list[Window]) 
         )
     axes.set_xlabel(key.label)
     axes.set_title(f"Designs that differ in {key.words}", fontweight="bold", fontsize=9)
-    for window in windows:
+    if block:
         beside = page.place_axes(figure, _LEFT + width + 0.8, bottom + 0.55, width, _CURVES - 1.0)
-        draw_window(beside, window, risks.day_14)
-        page.note(beside, "Window of cover leakance (permeability over thickness)", 16, size=9, bold=True)
+        draw_window(beside, block.windows[0], block.marks[0])
+        page.note(beside, "Window of cover leakance (permeability over thickness)", 27, size=9, bold=True)
 
 
 def _places(axes: Axes, key: VariedKey, width: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -206,13 +172,13 @@ def _places(axes: Axes, key: VariedKey, width: float) -> tuple[np.ndarray, np.nd
 
 
 # ---------------------------------------------------------------------------------- none or many keys
-def _ranked_bars(figure: Figure, risks: Risks, bottom: float, height: float) -> None:
+def _ranked_bars(figure: Figure, risks: Risks, bottom: float, height: float, most: int) -> None:
     """Designs ranked by the worse share, best first: a column of values a key, a pair of bars a design."""
     designs = sorted(
         np.ndindex(risks.cold.shape),
         key=lambda index: (bool(risks.failed[index]), np.nan_to_num(risks.worse[index], nan=101.0)),
     )
-    shown = designs[:MOST_BARS]
+    shown = designs[:most]
     widths = [0.3 + 0.075 * max([11, *(len(text) for text in key.texts)]) for key in risks.keys]
     scale = min(1.0, 7.5 / max(sum(widths), 1.0))
     starts = 0.12 + scale * np.concatenate([[0.0], np.cumsum(widths)])

@@ -84,6 +84,8 @@ def _surface_seeds(section: HalfSection, velocity: np.ndarray, count: int, inset
     if inflow.sum() <= 0:
         return np.empty((0, 2))
     middle = ends.mean(axis=1)
+    if section.turned:
+        inflow = inflow * middle[:, 0]  # a ring of that radius draws the air in
     order = np.lexsort((-middle[:, 0], np.round(middle[:, 1], 6)))  # from the toe upwards, then inwards
     total = np.concatenate([[0.0], np.cumsum(inflow[order])])
     wanted = (np.arange(count) + 0.5) / count * total[-1]

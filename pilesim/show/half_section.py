@@ -24,6 +24,7 @@ class HalfSection:
         between materials inside it, and the ground line
     inward : (k, 2) unit vectors from each `surface` segment into the pile
     mirrored : whether the other half is the mirror image at x = 0
+    turned : whether the section turns about x = 0 (a round heap)
     """
 
     x: np.ndarray
@@ -35,6 +36,7 @@ class HalfSection:
     ground: np.ndarray
     inward: np.ndarray
     mirrored: bool
+    turned: bool = False
 
     @property
     def half_width(self) -> float:
@@ -68,6 +70,7 @@ def half_section(dataset: xr.Dataset) -> HalfSection:
         ground,
         inward,
         mirrored=not one_sided,
+        turned=dataset.attrs.get("shape") == "round",
     )
 
 

@@ -12,7 +12,6 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
 from pilesim.show import page, style
-from pilesim.show.section_picture import freezing_warning
 
 MEAN = style.LineStyle(style.INK, "-", 2.2)
 AIR = style.LineStyle(style.FAINT, (0, (1, 1)), 1.2)
@@ -52,7 +51,7 @@ def history_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
         for axes in panels[4:]:
             axes.set_xlabel("time since build [days]")
         title = f"{dataset.attrs.get('title', 'Pile')}: history"
-        warning = page.warning_line(dataset.attrs, freezing_warning(dataset, units))
+        warning = page.warning_line(dataset.attrs)
         page.title_and_footer(figure, title, dataset.attrs, units, warning)
     return figure
 

@@ -11,7 +11,7 @@ from matplotlib.patches import Rectangle
 
 from pilesim.show import page, style
 from pilesim.show.risk_table import Risks, VariedKey, acceptable_shares
-from pilesim.show.window_picture import COVER_DIMS
+from pilesim.show.window import COVER_DIMS
 
 _CLIMATE = ("weather_", "site_", "start_", "ground_")  # given by the place and the season, not chosen
 _CHARACTER = 0.078  # [inches] width of a character of a tick label

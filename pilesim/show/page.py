@@ -25,7 +25,6 @@ from pilesim.show.style import FAINT, WARNING, number_text, picture_style, shown
 
 RESOLUTION = 150  # dots per inch of a saved picture
 LONGEST_TITLE = 110  # characters
-_FREEZING = "freezing is not modelled"
 _BOLD_CHARACTER = 0.078  # [inches] width at 8 points
 
 
@@ -58,7 +57,7 @@ def title_and_footer(figure: Figure, title: object, attrs: Mapping[str, Any], sy
     write(top, one_line(title), fontsize=12, fontweight="bold")
     facts = [f"pilesim {attrs.get('pilesim_version', 'version unknown')}", *_cell_text(attrs, system)]
     if attrs.get("section") == "half" and attrs.get("shape") != "column":
-        facts.append("half section computed, mirrored")
+        facts.append("half section computed, " + ("turned about the axis" if attrs.get("shape") == "round" else "mirrored"))
     write(0.08, " · ".join(facts), fontsize=7.5, color=FAINT)
     caution = (
         "Model result, not a measurement: confirm with probes; local codes and your regulator decide. "
@@ -68,15 +67,12 @@ def title_and_footer(figure: Figure, title: object, attrs: Mapping[str, Any], sy
     write(0.41, one_line(warning, int(figure.get_figwidth() / _BOLD_CHARACTER)), fontsize=8, color=WARNING, fontweight="bold")
 
 
-def warning_line(attrs: Mapping[str, Any], freezing: str = "") -> str:
-    """The caution that matters most, and how many more the run gave: freezing first, then in their order."""
-    given = [str(message) for message in json.loads(str(attrs.get("messages", "[]")))]
-    of_freezing = [message for message in given if _FREEZING in message.lower()]
-    others = [message for message in given if message not in of_freezing]
-    lines = [line for line in ([freezing] if freezing else of_freezing[:1]) + others if line]
-    if not lines:
-        return ""
-    return lines[0] if len(lines) == 1 else f"1 of {len(lines)} cautions: {lines[0]}"
+def warning_line(attrs: Mapping[str, Any]) -> str:
+    """The first caution of the run, and how many there are."""
+    lines = [str(message) for message in json.loads(str(attrs.get("messages", "[]")))]
+    if len(lines) < 2:
+        return "".join(lines)
+    return f"1 of {len(lines)} cautions: {lines[0]}"
 
 
 def _cell_text(attrs: Mapping[str, Any], system: str) -> list[str]:

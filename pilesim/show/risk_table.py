@@ -23,6 +23,7 @@ class VariedKey:
     words, unit : for axis labels
     texts : values as drawn
     numbers : values as numbers in `unit`, or None for words and dates
+    si : values as numbers in SI, or None
     """
 
     dim: str
@@ -30,6 +31,7 @@ class VariedKey:
     unit: str
     texts: tuple[str, ...]
     numbers: np.ndarray | None
+    si: np.ndarray | None
 
     @property
     def label(self) -> str:
@@ -122,41 +124,7 @@ def _key(table: xr.Dataset, dim: str, units: str) -> VariedKey:
     words = (dim if clash else short).replace("_", " ")
     unit = str(coordinate.attrs.get("units", ""))
     if not unit:
-        return VariedKey(dim, words, "", tuple(page.one_line(value, 24) for value in coordinate.values), None)
+        return VariedKey(dim, words, "", tuple(page.one_line(value, 24) for value in coordinate.values), None, None)
     raw = coordinate.values.astype(float)
     numbers, label = (raw, "m/s") if unit == "m s-1" else style.shown(raw, unit, units)  # wind, not pore gas
-    return VariedKey(dim, words, label, tuple(style.number_text(value) for value in numbers), numbers)
-
-
-def best_leakance(leakance: np.ndarray, cold: np.ndarray, starved: np.ndarray) -> tuple[float, float, bool]:
-    """Leakance that minimises the larger of two risks, both linear in log(leakance) between the designs run.
-
-    Parameters
-    ----------
-    leakance : (n,) array [m]
-        Ascending and finite; NaN where a design failed.
-    cold, starved : (n,) arrays
-        In any common unit. A design with NaN is a gap and is not bridged.
-
-    Returns
-    -------
-    leakance, risk : float
-        NaN where no design has both risks.
-    at_edge : bool
-        The best is a design without a neighbour on one side: designs not run may be better.
-    """
-    place = np.log10(leakance)
-    ok = np.isfinite(cold) & np.isfinite(starved) & np.isfinite(place)
-    lone = ~(np.append(False, ok[:-1]) & np.append(ok[1:], False))
-    candidates = [(max(cold[k], starved[k]), place[k], bool(lone[k])) for k in np.flatnonzero(ok)]
-    for k in np.flatnonzero(ok[:-1] & ok[1:]):
-        before, after = cold[k] - starved[k], cold[k + 1] - starved[k + 1]
-        if before * after < 0.0:  # the two risks cross between these designs
-            share = before / (before - after)
-            candidates.append(
-                (cold[k] + share * (cold[k + 1] - cold[k]), place[k] + share * (place[k + 1] - place[k]), False)
-            )
-    if not candidates:
-        return np.nan, np.nan, False
-    risk, at, at_edge = min(candidates)
-    return float(10.0**at), float(risk), at_edge
+    return VariedKey(dim, words, label, tuple(style.number_text(value) for value in numbers), numbers, raw)

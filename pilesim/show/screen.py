@@ -22,23 +22,27 @@ from pilesim.study.table import SEPARATOR, rows
 if TYPE_CHECKING:
     import xarray as xr
 
+    from pilesim.study.widths import WidthRun
+
 _NEVER = "not reached"
 _SECONDS_BETWEEN_LINES = 10.0
 _ROUND_OFF = 1e-4  # of the value: smaller errors do not show in four digits
 _MOST_PLACES = 4  # behind the decimal point of a value with its error
 _MOST_NAMED = 12  # designs named in a sentence
+_STARVED = ("anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 
-# measure, heading (a line break where a narrow table may break it), factor and unit for metric output
-_COLUMNS: tuple[tuple[str, str, float, str], ...] = (
-    ("cold_edge_fraction", "cold\nedges", 1.0, ""),
-    ("anaerobic_fraction_day_14", "starved\nday 14", 1.0, ""),
-    ("days_to_aerobic", "days to\naerobic", 1.0, ""),
-    ("peak_temperature", "peak", 1.0, ""),
-    ("water_loss", "water\nloss", 1.0, ""),
-    ("cover_leakance", "leakance", 1.0, ""),
-    ("mix_mass", "mix", 1e-3, "t m-1"),
-    ("cover_volume", "cover", 1.0, ""),
+# measure and heading (a line break where a narrow table may break it)
+_COLUMNS: tuple[tuple[str, str], ...] = (
+    ("cold_edge_fraction", "cold\nedges"),
+    ("anaerobic_fraction_day_14", "starved\nday 14"),
+    ("days_to_aerobic", "days to\naerobic"),
+    ("peak_temperature", "peak"),
+    ("water_loss", "water\nloss"),
+    ("cover_leakance", "leakance"),
+    ("mix_mass", "mix"),
+    ("cover_volume", "cover"),
 )
+_TONNES = {"kg m-1": (1e-3, "t m-1"), "kg": (1e-3, "t")}  # for metric tables; "kg" is that of a whole round heap
 
 
 def value_with_error(value: float, error: float) -> str:
@@ -150,6 +154,7 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     print_lines([f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"])
     print()
     print_lines(verdict(designs, keys, table.attrs))
+    _print_windows(table, system)
     print_lines(hot_and_aerobic(designs, lambda row: design_name(row, keys), _listed, table.attrs))
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
     print_lines(
@@ -161,25 +166,52 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     print_lines(["", *caution_lines()])
 
 
+def _print_windows(table: xr.Dataset, system: str) -> None:
+    """Best leakance and acceptable range of each window of cover leakance, and which way the best one moves."""
+    from pilesim.show.window import window_cells
+
+    heads, cells, sentences = window_cells(table, system)
+    if cells:
+        print("\nWindow of cover leakance (permeability over thickness):")
+        _print_table(heads, cells)
+        print_lines([*sentences, ""])
+
+
 def _comparison_cells(
     table: xr.Dataset, designs: list[dict[str, Any]], keys: list[str], system: str
 ) -> tuple[list[str], list[list[str]]]:
     columns = [column for column in _COLUMNS if column[0] in table]
     heads, cells = [key.replace(".", ".\n") for key in keys], [[row[key] for key in keys] for row in designs]
-    for name, heading, factor, metric_unit in columns:
+    for name, heading in columns:
         unit, label = str(table[name].attrs["units"]), ""
-        if system != "metric":
-            factor, metric_unit = 1.0, ""
+        factor, unit = _TONNES.get(unit, (1.0, unit)) if system == "metric" else (1.0, unit)
         for row, line in zip(designs, cells, strict=True):
             if math.isnan(row[name]):
                 line.append(_NEVER if name.startswith("days_to_") and row["status"] == "ok" else "-")
                 continue
-            text, label = _shown(row[name] * factor, row[f"{name}_error"] * factor, metric_unit or unit, system)
+            text, label = _shown(row[name] * factor, row[f"{name}_error"] * factor, unit, system)
             line.append(text)
         heads.append(f"{heading}\n[{label}]" if label else heading)
     for row, line in zip(designs, cells, strict=True):
         line.append(row["status"])
     return [*heads, "status"], cells
+
+
+def print_widths(runs: Sequence[WidthRun], system: str) -> None:
+    """A row per pile, then the conclusion as in the picture, failures and cautions."""
+    from pilesim.show.widths_text import conclusion, outcome
+
+    heads = ["scenario", "base width", "until less than a tenth is starved", "starved at most", "starved on day 14"]
+    cells = [
+        [run.scenario, run.width_text, outcome(run), *(value_with_error(*run.measures[name]) for name in _STARVED)]
+        for run in runs
+    ]
+    _print_table(heads, cells)
+    print()
+    print_lines(conclusion(runs, system))
+    print_lines([f"failed: {run.scenario}, pile.base_width {run.width_text}: {run.failure}" for run in runs if run.failure])
+    print_lines([f"- {text}" for text in dict.fromkeys(text for run in runs for text in run.messages)])
+    print_lines(["", *caution_lines()])
 
 
 def design_name(row: dict[str, Any], keys: Sequence[str]) -> str:

@@ -80,8 +80,9 @@ def draw_field(
 
 
 def draw_outline(axes: Axes, section: HalfSection, units: str) -> None:
-    """Ground fill, outer surface, lines between materials: drawn to scale, dark with a light casing."""
-    axes.axhspan(axes.get_ylim()[0], 0.0, facecolor=style.GROUND_FILL, zorder=0)
+    """Ground fill if there is ground, outer surface, lines between materials: drawn to scale, dark with a light casing."""
+    if len(section.ground):
+        axes.axhspan(axes.get_ylim()[0], 0.0, facecolor=style.GROUND_FILL, zorder=0)
     for segments, width in ((section.interface, 0.8), (section.ground, 0.9), (section.surface, 1.6)):
         points = in_length_unit(segment_points(section, segments), units)
         lines = list(mirror_lines(points, section.mirrored))
@@ -117,16 +118,17 @@ def draw_colour_bar(axes: Axes, look: FieldLook) -> None:
     mark.set_path_effects(style.casing(3.4, _CASING))
 
 
-def legend_entries(temperature: FieldLook, oxygen: FieldLook) -> list[Line2D | Patch]:
-    """Handles that explain lines and fills."""
-    effect = style.casing(3.4, _CASING)
-    rule = Line2D([], [], color=_LINE, linewidth=1.6, label=f"{temperature.limit_text} (rule temperature)")
-    limit = Line2D([], [], color=_LINE, linewidth=1.6, label=f"{oxygen.limit_text} oxygen (anaerobic below)")
-    for handle, look in ((rule, temperature), (limit, oxygen)):
-        handle.set(linestyle=look.dash, path_effects=effect)
+def legend_entries(temperature: FieldLook | None, oxygen: FieldLook, with_ground: bool = True) -> list[Line2D | Patch]:
+    """Handles that explain lines and fills; without the temperature line if no temperature is drawn."""
+    limits: list[Line2D | Patch] = []
+    for look, words in ((temperature, "(rule temperature)"), (oxygen, "oxygen (anaerobic below)")):
+        if look is not None:
+            handle = Line2D([], [], color=_LINE, linewidth=1.6, label=f"{look.limit_text} {words}")
+            handle.set(linestyle=look.dash, path_effects=style.casing(3.4, _CASING))
+            limits.append(handle)
     paths = Line2D([], [], color=style.INK, linewidth=0.8, marker=">", markersize=4)
     paths.set_label("gas paths, started at equal shares of the inflow")
     surface = Line2D([], [], color=style.INK, linewidth=1.6, label="outer surface")
     bounds = Line2D([], [], color=style.INK, linewidth=0.8, label="bounds of mix, cover and base layer")
     ground = Patch(facecolor=style.GROUND_FILL, edgecolor=style.INK, linewidth=0.7, label="ground")
-    return [rule, limit, paths, surface, bounds, ground]
+    return [*limits, paths, surface, bounds, *([ground] if with_ground else [])]

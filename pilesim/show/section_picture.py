@@ -60,7 +60,7 @@ def section_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
     times = chosen_times(dataset["time"].values)
     with style.picture_style():
         figure, rows, bars = _panels(section, len(times), units)
-        looks = _temperature_look(dataset, times, units), _oxygen_look(dataset)
+        looks = _temperature_look(dataset, times, units), oxygen_look(dataset)
         for above, below, k in zip(rows[0], rows[1], times, strict=True):
             now = dataset.isel(time=k)
             for axes in (above, below):
@@ -70,24 +70,12 @@ def section_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
             above.tick_params(labelbottom=False)
         for bar, look in zip(bars, looks, strict=True):
             draw_colour_bar(bar, look)
-        page.legend_below(figure, legend_entries(*looks), 6 if figure.get_figwidth() > _ONE_ROW_LEGEND else 3)
+        entries = legend_entries(*looks, with_ground=len(section.ground) > 0)
+        page.legend_below(figure, entries, 6 if figure.get_figwidth() > _ONE_ROW_LEGEND else 3)
         title = f"{dataset.attrs.get('title', 'Pile')}: cross-section"
-        warning = page.warning_line(dataset.attrs, freezing_warning(dataset, units))
+        warning = page.warning_line(dataset.attrs)
         page.title_and_footer(figure, title, dataset.attrs, units, warning)
     return figure
-
-
-def freezing_warning(dataset: xr.Dataset, units: str) -> str:
-    """One line when the run left freezing out and the temperature field falls below the freezing point."""
-    coldest = float(dataset["temperature"].min())
-    if str(dataset.attrs.get("freezing_modelled", "true")) == "true" or not coldest < 0.0:
-        return ""
-    shown, unit = style.shown([0.0, coldest], "degC", units)
-    freezing, lowest = (style.number_text(value) for value in (shown[0], np.round(shown[1], 1)))
-    return (
-        f"Freezing is not modelled, but the field falls to {lowest} {unit}: "
-        f"below {freezing} {unit} warming and cooling are too fast."
-    )
 
 
 def _panels(section: HalfSection, count: int, units: str) -> tuple[Figure, list[list[Axes]], list[Axes]]:
@@ -138,7 +126,8 @@ def _temperature_look(dataset: xr.Dataset, times: list[int], units: str) -> Fiel
     )
 
 
-def _oxygen_look(dataset: xr.Dataset) -> FieldLook:
+def oxygen_look(dataset: xr.Dataset) -> FieldLook:
+    """Colour steps of one percent, and the anaerobic limit of the run."""
     limit = float(dataset.attrs["anaerobic_oxygen_percent"])
     return FieldLook(
         label="oxygen [%]",

@@ -236,11 +236,11 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
         rows.append((name, cells[0][1], *(plain(number) for number, _ in cells)))
     peak, label = shown(air.largest, air.unit, units)
     changes = value_with_error(float(dataset["air_changes"]), float(dataset["air_changes_error"]))
+    of_columns = "over the day before" if by_day(dataset) else "values at that hour"
     notes = [f"Air: {changes} changes per hour of the gas-filled pores, mean over the run; most air "
              f"({plain(peak)} {label}) on day {air.largest_day:.3g}.",
              _water_line(dataset, units),
-             f"Means are over the run, the other columns {'over the day before' if by_day(dataset) else 'values at that hour'}; "
-             "flows carry no error of their own."]
+             f"Means are over the run, the other columns {of_columns}; flows carry no error of their own."]
     if any(value < 0.0 for one in heat if one.name == "heat_conducted_to_air" for value in (one.mean, *one.at)):
         notes.insert(1, "Below 0 through the film: evaporation cools the surface below the air.")
     return Block("Air and heat", tuple(rows), True, tuple(notes))

@@ -22,6 +22,7 @@ from pilesim.base.units import UNIT_SYSTEMS, from_si
 
 INK, FAINT, GROUND_FILL, WARNING = "#20242b", "#7c838c", "#d9d2c5", "#8c1c13"
 COLD, STARVED = "#255092", "#b96c38"
+ACCEPTABLE, ACCEPTABLE_PALE = "#2f6b3a", "#a9cfa6"
 
 
 def _ramp(name: str, colours: str) -> LinearSegmentedColormap:

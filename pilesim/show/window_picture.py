@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 
 from pilesim.show import page, style
-from pilesim.show.risk_table import Risks, acceptable_shares, best_leakance
+from pilesim.show.risk_table import acceptable_shares
+from pilesim.show.window import Window, acceptable_words, leakance_text, share_text
 
-COVER_DIMS = ("cover_permeability", "cover_thickness")
 COLD_LOOK: dict[str, Any] = {"color": style.COLD, "linestyle": "-", "marker": "s", "markersize": 4.5, "linewidth": 1.8}
 STARVED_LOOK: dict[str, Any] = {
     "color": style.STARVED,
@@ -21,72 +22,7 @@ STARVED_LOOK: dict[str, Any] = {
     "linewidth": 1.8,
 }
 BAND = "#e9ece6"
-
-
-@dataclass(frozen=True, slots=True)
-class Window:
-    """Designs that differ in cover leakance only: arrays in ascending leakance [m], shares in percent.
-
-    titles : one line per other key
-    bare_cold, bare_starved : risks of the design without a cover, NaN if it was not run
-    """
-
-    titles: tuple[str, ...]
-    leakance: np.ndarray
-    cold: np.ndarray
-    starved: np.ndarray
-    cold_error: np.ndarray
-    starved_error: np.ndarray
-    bare_cold: float
-    bare_starved: float
-    failed: int
-
-
-def cover_windows(risks: Risks) -> list[Window]:
-    """One window per combination of the other keys; none if the cover's leakance does not vary.
-
-    With permeability and thickness both varied there is one window a thickness: thickness also insulates.
-    """
-    dims = [key.dim for key in risks.keys]
-    varied = [dim for dim in COVER_DIMS if dim in dims]
-    if not varied:
-        return []
-    along = dims.index(varied[0])
-    numbers = risks.keys[along].numbers
-    if numbers is None:
-        return []
-    order = np.argsort(numbers if varied[0] == "cover_permeability" else -numbers)
-    others = [k for k in range(len(dims)) if k != along]
-    windows = []
-    for index in np.ndindex(*(len(risks.keys[k].texts) for k in others)):
-        fixed = dict(zip(others, index, strict=True))
-        where = tuple(order if k == along else fixed[k] for k in range(len(dims)))
-        window = _window(risks, tuple(risks.keys[k].value_text(at) for k, at in fixed.items()), where)
-        if np.isfinite(window.leakance).sum() >= 2:
-            windows.append(window)
-    return windows
-
-
-def _window(risks: Risks, titles: tuple[str, ...], where: tuple[Any, ...]) -> Window:
-    covered = ~np.isinf(risks.leakance[where])
-    # the design without a cover may lie on another line of the table (thickness 0, any permeability)
-    any_cover = tuple(slice(None) if key.dim in COVER_DIMS else at for key, at in zip(risks.keys, where, strict=True))
-    bare = np.isinf(risks.leakance[any_cover])
-
-    def bare_risk(values: np.ndarray) -> float:
-        return float(values[any_cover][bare][0]) if bare.any() else np.nan
-
-    return Window(
-        titles=titles,
-        leakance=risks.leakance[where][covered],
-        cold=risks.cold[where][covered],
-        starved=risks.starved[where][covered],
-        cold_error=risks.cold_error[where][covered],
-        starved_error=risks.starved_error[where][covered],
-        bare_cold=bare_risk(risks.cold),
-        bare_starved=bare_risk(risks.starved),
-        failed=int(risks.failed[where].sum()),
-    )
+_FLOOR, _BAR = -21.0, (-8.5, -2.5)  # [%] lower end of a window, and the bar of the acceptable range under the curves
 
 
 def draw_risks(
@@ -105,8 +41,11 @@ def draw_risks(
     axes.set_ylabel("share of the mix [%]")
 
 
-def draw_window(axes: Axes, window: Window, day_14: bool) -> None:
-    """Both risks over leakance on a log axis, the best one marked, the uncovered design at its own tick."""
+def draw_window(axes: Axes, window: Window, covers: Sequence[tuple[float, str]], joiner: str = "\n") -> None:
+    """Both risks over leakance on a log axis; the best one, the acceptable range and common covers marked.
+
+    `covers` holds (leakance, letter). The uncovered design stands at a tick of its own.
+    """
     axes.set_xscale("log")
     low, high = np.nanmin(window.leakance), np.nanmax(window.leakance)
     margin = max(0.13 * np.log10(high / low), 0.12)
@@ -114,16 +53,57 @@ def draw_window(axes: Axes, window: Window, day_14: bool) -> None:
     at_bare = float(high * 10 ** (2.5 * margin))
     axes.set_xlim(low * 10**-margin, (at_bare if bare else high) * 10 ** (1.3 * margin))
     draw_risks(axes, window.leakance, (window.cold, window.cold_error), (window.starved, window.starved_error))
+    axes.set_ylim(_FLOOR, 113)
+    axes.axhline(0.0, color=style.FAINT, linewidth=0.6, zorder=0.8)
     if bare:
         axes.axvline(high * 10 ** (1.2 * margin), color=style.FAINT, linewidth=0.8, linestyle=(0, (1, 2)))
         axes.plot([at_bare], [window.bare_cold], **(COLD_LOOK | {"markerfacecolor": "white"}))
         axes.plot([at_bare], [window.bare_starved], **(STARVED_LOOK | {"markerfacecolor": "white"}))
     _ticks(axes, low, high, at_bare if bare else None)
+    _mark_acceptable(axes, window)
+    _mark_covers(axes, covers, float(high * 10 ** (1.15 * margin)) if bare else np.inf)
     failed = f" ({window.failed} failed)" if window.failed else ""
-    text, title = _mark_best(axes, window, day_14), "\n".join(window.titles)
-    page.note(axes, text if title else text + failed, 4)
-    page.note(axes, title + failed if title else "", 16, size=8.5, bold=True)
+    best, title = _mark_best(axes, window), joiner.join(window.titles)
+    words = acceptable_words(window)
+    page.note(axes, words, 4)
+    page.note(axes, best if title else best + failed, 15)
+    page.note(axes, title + failed if title else "", 27, size=8.5, bold=True)
     axes.set_xlabel("cover leakance [m]")
+
+
+def _mark_acceptable(axes: Axes, window: Window) -> None:
+    """A bar along the axis over the acceptable range, dark where it also holds with the numerical errors added."""
+    for with_errors, colour, gid in (
+        (False, style.ACCEPTABLE_PALE, "acceptable range"),
+        (True, style.ACCEPTABLE, "acceptable with errors"),
+    ):
+        for stretch in window.acceptable(with_errors):
+            if stretch.low < stretch.high:
+                axes.fill_between([stretch.low, stretch.high], *_BAR, color=colour, linewidth=0, zorder=2, gid=gid)
+            else:
+                axes.plot([stretch.low], [sum(_BAR) / 2], "|", color=colour, markersize=6, zorder=2, gid=gid)
+
+
+def _mark_covers(axes: Axes, covers: Sequence[tuple[float, str]], end: float) -> None:
+    """The letter of each common cover at its leakance, with a tick that points at the axis."""
+    low, high = axes.get_xlim()
+    for leakance, letter in covers:
+        if low < leakance < min(high, end):
+            name = axes.text(leakance, _FLOOR + 4.0, letter, fontsize=7.5, fontweight="bold", color=style.INK)
+            name.set(ha="center", va="bottom", gid="common cover", zorder=3)
+            axes.plot([leakance, leakance], [_FLOOR, _FLOOR + 4.0], color=style.INK, linewidth=1.2, zorder=3)
+
+
+def window_handles() -> list[Line2D]:
+    """What the marks of a window mean, for a legend."""
+    bar: dict[str, Any] = {"linewidth": 5.0, "solid_capstyle": "butt"}
+    cold, starved = acceptable_shares()
+    limit = f"both shares {cold:.0f} % or less" if cold == starved else f"cold {cold:.0f}, starved {starved:.0f} % or less"
+    return [
+        Line2D([], [], color=style.INK, linewidth=1.4, label="best: the worse of both shares is smallest"),
+        Line2D([], [], color=style.ACCEPTABLE_PALE, **bar, label=f"acceptable: {limit}"),
+        Line2D([], [], color=style.ACCEPTABLE, **bar, label="acceptable with the numerical errors added"),
+    ]
 
 
 def _ticks(axes: Axes, low: float, high: float, at_bare: float | None) -> None:
@@ -142,29 +122,28 @@ def _ticks(axes: Axes, low: float, high: float, at_bare: float | None) -> None:
     axes.set_xticks([], minor=True)
 
 
-def _mark_best(axes: Axes, window: Window, day_14: bool) -> str:
-    """Line at the best leakance with tinted, named sides; returns it in words."""
-    best, risk, at_edge = best_leakance(window.leakance, window.cold, window.starved)
-    if not day_14:
+def _mark_best(axes: Axes, window: Window) -> str:
+    """Line at the best leakance; named tints on both sides of the acceptable range, or of the best; best in words."""
+    best, risk, at_edge = window.best
+    if not window.day_14:
         return "no best: day 14 was not reached"
     if not np.isfinite(best):
         return "no best: no design has both shares"
-    bare = max(window.bare_cold, window.bare_starved)
-    if bare < risk:
-        return f"no cover is best: worse share {bare:.0f} %"
+    if window.bare_is_best:
+        return f"no cover is best: worse share {share_text(max(window.bare_cold, window.bare_starved))}"
     axes.axvline(best, color=style.INK, linewidth=1.4, zorder=1.5, gid="best leakance")
-    text = f"{style.number_text(float(f'{best:.2g}'))} m: worse share {risk:.0f} %"
-    if at_edge:
-        return f"at the edge: {text}"
+    text = f"{leakance_text(best)}: worse share {share_text(risk)}"
+    ranges = window.acceptable()
     left, right = axes.get_xlim()
-    share = np.log(best / left) / np.log(right / left)
-    for start, end, colour, words, room in (
-        (left, best, style.STARVED, "too tight", share),
-        (best, right, style.COLD, "too leaky", 1.0 - share),
-    ):
+    sides = []
+    if not (ranges[0].low_open if ranges else at_edge):
+        sides.append((left, ranges[0].low if ranges else best, style.STARVED, "too tight"))
+    if not (ranges[-1].high_open if ranges else at_edge):
+        sides.append((ranges[-1].high if ranges else best, right, style.COLD, "too leaky"))
+    for start, end, colour, words in sides:
         axes.axvspan(start, end, color=colour, alpha=0.07, linewidth=0, zorder=0.5)
-        if room > 0.22:
+        if np.log(end / start) / np.log(right / left) > 0.22:
             x, side = (0.02, "left") if start == left else (0.98, "right")
             name = axes.text(x, 0.985, words, transform=axes.transAxes, color=colour, fontsize=7.5)
             name.set(va="top", ha=side, fontstyle="italic")
-    return f"best {text}"
+    return f"at the edge: {text}" if at_edge else f"best {text}"

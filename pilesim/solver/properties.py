@@ -16,7 +16,13 @@ from pilesim.matter.bed import (
     total_porosity,
     water_activity,
 )
-from pilesim.matter.biology import air_space_factor, half_saturation, moisture_factor, temperature_factor
+from pilesim.matter.biology import (
+    air_space_factor,
+    half_saturation,
+    logistic_growth,
+    moisture_factor,
+    temperature_factor,
+)
 from pilesim.matter.moist_air import dry_gas_concentration, oxygen_diffusivity, vapour_pressure
 from pilesim.section.grid import BASE, COVER, MIX
 
@@ -24,14 +30,19 @@ _MIX, _COVER, _BASE = int(MIX), int(COVER), int(BASE)
 
 
 @compiled
-def bed_properties(temperature: Any, water: Any, substrate: Any, pile_count: int, bed: Any, out: Any, c: Any) -> None:
-    """Update what follows from water, ice and decay. Shared nodes hold their water at equal saturation."""
+def bed_properties(temperature: Any, water: Any, substrate: Any, active: Any, pile_count: int, bed: Any, out: Any,
+                   c: Any) -> None:
+    """Update what follows from water, ice, decay and activity (`active`, of the mix's microbes [1]).
+
+    Shared nodes hold their water at equal saturation.
+    """
     # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
     bed_volume, bed_organic, bed_ash, bed_pool_start = bed.volume, bed.organic, bed.ash, bed.pool_start
     out_dry_mass, out_node_dry_mass, out_pore_volume, out_gas_volume = (
         out.dry_mass, out.node_dry_mass, out.pore_volume, out.gas_volume)
     out_activity, out_water, out_diffusivity, out_capillary = out.activity, out.water, out.diffusivity, out.capillary
     out_conductivity, out_permeability, out_environment = out.conductivity, out.permeability, out.environment
+    out_growth = out.growth
     for n in range(pile_count):
         pore = 0.0
         dry_total = 0.0
@@ -77,6 +88,8 @@ def bed_properties(temperature: Any, water: Any, substrate: Any, pile_count: int
             out_permeability[m, n] = bed.permeability[m] * gain
             limit = air_space_factor(air, c) * moisture_factor(out_water[m, n] / (out_water[m, n] + dry), c)
             if m == _MIX:
+                out_growth[n] = limit
+                limit *= active[n]
                 out_environment[n, 0] = bed.pool_rate[0] * limit
                 out_environment[n, 1] = bed.pool_rate[1] * limit
             elif m == _COVER:
@@ -102,3 +115,20 @@ def gas_state(temperature: Any, substrate: Any, pile_count: int, out: Any, c: An
         for pool in range(3):
             burnt += out.environment[n, pool] * substrate[n, pool]
         out.uptake[n] = oxygen_uptake(burnt * factor, c)
+
+
+@compiled
+def grow_activity(active: Any, limit: Any, early: Any, late: Any, weight: float, step: float, pile_count: int, out: Any,
+                  c: Any) -> None:
+    """Activity after a step of length `step` [s], written to `out`: logistic growth with the factors of the step.
+
+    Parameters
+    ----------
+    limit : (count + 1,) array
+        Limits by oxygen, water and free air space at mid-step [1].
+    early, late : (count + 1,) arrays
+        Temperature of the two stages [K]; `weight` is that of the late one, so the integral is of second order.
+    """
+    for n in range(pile_count):
+        factor = (1.0 - weight) * temperature_factor(early[n], c)[0] + weight * temperature_factor(late[n], c)[0]
+        out[n] = logistic_growth(active[n], c.activity_growth_rate * limit[n] * factor * step)

@@ -75,6 +75,7 @@ class Held:
     environment: np.ndarray  # (count + 1, 3), oxygen included
     respiration: np.ndarray  # mol s-1 m-1, oxygen taken up
     node_dry_mass: np.ndarray
+    growth: np.ndarray  # limits of the growth of the activity, oxygen included
 
 
 @dataclass(slots=True)
@@ -137,7 +138,8 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     p = stepper.problem
     n1 = p.mesh.count + 1
     state = State(0.0, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
-                  p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1))
+                  p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1),
+                  p.activity.copy())
     edges = edges_over(p, stepper.record, 0.0, 0.0)
     _refresh(stepper, state)
     _flow(stepper, state, np.zeros(n1))
@@ -150,8 +152,8 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
 def _refresh(stepper: Stepper, state: State) -> None:
     p = stepper.problem
     if p.physics.live_bed:
-        properties.bed_properties(state.temperature, state.water, state.substrate, p.mesh.pile_count, p.bed,
-                                  stepper.props, p.record)
+        properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, p.mesh.pile_count,
+                                  p.bed, stepper.props, p.record)
     properties.gas_state(state.temperature, state.substrate, p.mesh.pile_count, stepper.props, p.record)
 
 
@@ -179,7 +181,7 @@ def _hold(stepper: Stepper, factor: np.ndarray) -> Held:
                     diffusion)
     flow.quad_means(stepper.plan.quads, mesh.quad_nodes, mesh.quad_material, props.capillary, stepper.ones, capillary)
     return Held(conduction, diffusion, capillary, props.environment * factor[:, None], props.uptake * factor,
-                props.node_dry_mass.copy())
+                props.node_dry_mass.copy(), props.growth * factor)
 
 
 def _oxygen_terms(stepper: Stepper, storage: np.ndarray, previous: np.ndarray) -> oxygen.OxygenTerms:
@@ -210,7 +212,7 @@ def _mid_step_terms(stepper: Stepper, held: Held, before: Held, ratio: float) ->
     return nodes.Terms(
         work["conduction"], work["conduction_total"], work["vapour"], work["vapour_total"], work["advection"],
         work["advection_total"], np.zeros(mesh.count + 1), _ahead(held.environment, before.environment, ratio),
-        held.node_dry_mass, p.bed.dry_capacity, p.bed.ground_water,
+        held.node_dry_mass, p.bed.dry_capacity, p.bed.ground_water, _ahead(held.growth, before.growth, ratio),
     )
 
 
@@ -229,7 +231,7 @@ def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, gues
                             blank[3])
         used = nodes.solve_stage(
             work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, edges,
-            mid.outflow, p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.worst_share,
+            mid.outflow, p.mesh.count, step, dt, controls.sweep_tolerance * controls.tolerance, controls.worst_share,
             controls.most_sweeps,
             work["saturation"], work["potential"], rates, p.record)
         return stage, used
@@ -242,7 +244,10 @@ def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, gues
     substrate = state.substrate - ahead * k1.burnt
     second, more = solve(guess2, stored, water, substrate, k2)
     new = State(state.time + dt, stored + step * k2.stored, second.temperature.copy(), water + step * k2.water,
-                substrate - step * k2.burnt, state.oxygen, state.composition, mid.east, mid.north, mid.outflow)
+                substrate - step * k2.burnt, state.oxygen, state.composition, mid.east, mid.north, mid.outflow,
+                state.activity.copy())
+    properties.grow_activity(state.activity, terms.growth, first.temperature, second.temperature, GAMMA, dt,
+                             p.mesh.pile_count, new.activity, p.record)
     return first, second, new, (1.0 - GAMMA) * k1.totals + GAMMA * k2.totals, sweeps + more
 
 

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 SEPARATOR = " | "  # between the messages of one design
+OTHER_UNITS = "Amounts of this design are left out: a round heap has totals, other piles have amounts per metre of length."
 
 
 def table_of_designs(
@@ -35,12 +36,15 @@ def table_of_designs(
     dims = [key.replace(".", "_") for key in values]
     shape = tuple(len(texts) for texts in values.values())
     data: dict[str, Any] = {}
-    samples = {name: sample for member in members for name, sample in member["measures"].items()}
+    samples: dict[str, Any] = {}
+    for member in members:  # where units differ, those of the first design that has numbers
+        samples = member["measures"] | samples
+    members = [_noted(member, samples) for member in members]
     for name, sample in (samples or _no_measures()).items():
         attrs = {"units": sample["unit"], "long_name": sample["meaning"]}
         zones = list(sample["value"]) if isinstance(sample["value"], dict) else None
         for suffix, part in (("", "value"), ("_error", "error")):
-            numbers = np.array([_numbers(member["measures"].get(name), part, zones) for member in members])
+            numbers = np.array([_numbers(member["measures"].get(name), part, zones, sample["unit"]) for member in members])
             over = [*dims, ZONE_DIMENSION] if zones else dims
             labels = attrs if not suffix else attrs | {"long_name": f"numerical error of {name}"}
             data[name + suffix] = (over, numbers.reshape(shape + ((len(zones),) if zones else ())), labels)
@@ -68,6 +72,13 @@ def table_of_designs(
     )
 
 
+def _noted(member: dict[str, Any], samples: dict[str, Any]) -> dict[str, Any]:
+    """The design, with a message where some of its measures have other units than the table."""
+    if all(measure["unit"] == samples[name]["unit"] for name, measure in member["measures"].items()):
+        return member
+    return member | {"messages": [*member["messages"], OTHER_UNITS]}
+
+
 def _no_measures() -> dict[str, dict[str, Any]]:
     """What stands in the table when every design failed: each measure without a number."""
     from pilesim.assess.measures import MEASURES
@@ -79,8 +90,9 @@ def _no_measures() -> dict[str, dict[str, Any]]:
     }
 
 
-def _numbers(measure: dict[str, Any] | None, part: str, zones: list[str] | None) -> Any:
-    value = measure[part] if measure else None
+def _numbers(measure: dict[str, Any] | None, part: str, zones: list[str] | None, unit: str) -> Any:
+    """NaN for what has no number in `unit`: totals of a round heap do not stand beside amounts per metre."""
+    value = measure[part] if measure and measure["unit"] == unit else None
     if zones:
         by_zone = value if isinstance(value, dict) else {}
         return [_number(by_zone.get(zone)) for zone in zones]

@@ -282,19 +282,15 @@ OVERRIDES = (
     Override("three parts", {"pile.base.width": "5 m"}, "pile.base.width", "dotted key"),
     Override("dots alone", {"..": "5 m"}, "..", "dotted key"),
     Override("extends as a change", {"extends": "wide_pile"}, "extends", "dotted key"),
-    Override(
-        "seeding that arrives later", {"start.seeding": "mixed"}, "start.seeding", "known, but not in this version"
-    ),
+    Override("unknown seeding", {"start.seeding": "mixd"}, "start.seeding", "Did you mean 'mixed'?"),
     Override("unknown shape", {"pile.shape": "trapezium"}, "pile.shape", "Did you mean 'trapezoid'?"),
     Override("shape as a number", {"pile.shape": 3}, "pile.shape", "trapezoid, ridge, ellipse, polygon, "),
     Override("full column", {"pile.shape": "column", "pile.section": "full"}, "pile.section", "'half' for a column"),
-    Override(
-        "surface seeding", {"start.seeding": "surface"}, "start.seeding", "known, but not in this version"
-    ),
+    Override("seeding as a flag", {"start.seeding": True}, "start.seeding", "mature, mixed, surface"),
     Override("other cover material", {"cover.material": "straw"}, "cover.material", "properties one by one"),
-    Override("valve", {"cover.valve": "true"}, "cover.valve", "known, but not in this version"),
-    Override("valve as a word", {"cover.valve": "maybe"}, "cover.valve", "expected false"),
-    Override("valve as a number", {"cover.valve": 0}, "cover.valve", "expected false"),
+    Override("valve without a cover", {"cover.valve": "true", "cover.thickness": "0 m"}, "cover.valve", "without a cover"),
+    Override("valve as a word", {"cover.valve": "maybe"}, "cover.valve", "expected true or false"),
+    Override("valve as a number", {"cover.valve": 0}, "cover.valve", "expected true or false"),
     Override("edge", {"base_layer.edge": "ajar"}, "base_layer.edge", "closed, open"),
     Override("no such day", {"start.date": "2025-02-30"}, "start.date", "out of range"),
     Override("nonsense date", {"start.date": "next Monday"}, "start.date", "year-month-day"),

@@ -20,7 +20,8 @@ import xarray as xr
 from system.malformed import FILES, OVERRIDES
 
 import pilesim
-from pilesim.cli import COMPARE_FILES, RUN_FILES, main
+from pilesim.cli import main
+from pilesim.cli.options import COMPARE_FILES, RUN_FILES
 
 ROOT = Path(__file__).resolve().parents[2]
 SMALL = """\
@@ -128,7 +129,7 @@ def test_version(tmp_path):
     assert re.fullmatch(r"\d+\.\d+\.\d+", pilesim.__version__)
 
 
-@pytest.mark.parametrize("command", ["run", "compare", "sheet", "new", "constants"])
+@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "new", "constants"])
 def test_every_command_has_help_with_an_example(command, capfd):
     """Plain text, no frames. Planted: rich left on in typer."""
     assert main([command, "--help"]) == 0
@@ -138,7 +139,7 @@ def test_every_command_has_help_with_an_example(command, capfd):
 
 
 def test_help_loads_no_heavy_library(tmp_path):
-    """What keeps it fast. Planted: a module-level import of numpy in cli.py."""
+    """What keeps it fast. Planted: a module-level import of numpy in cli/commands.py."""
     code = (
         "import sys; from pilesim.cli import main; main(['--help']);"
         "print([m for m in ('numpy', 'numba', 'xarray', 'pint', 'matplotlib', 'rich') if m in sys.modules])"
@@ -182,7 +183,7 @@ def test_output_into_a_closed_pipe_is_no_accident(tmp_path):
 @pytest.mark.parametrize(
     ("words", "fragment"),
     [
-        ((), "expected one of run, compare, sheet, new, constants"),
+        ((), "expected one of run, compare, sheet, widths, new, constants"),
         (("walk",), "No such command 'walk'"),
         (("run",), "Missing argument 'SCENARIO'"),
         (("run", "reference_pile", "--fast"), "No such option"),

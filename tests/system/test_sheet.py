@@ -40,7 +40,7 @@ def refused(ran, monkeypatch, capfd):
 def test_the_sheet_of_a_run(ran):
     """The folder and the file give the same words; files are the one page, 150 dots per inch of A4.
 
-    Seen to fail: the page written beside the result; words that differ between the two ways to name it.
+    Seen to fail: a title that is not the run's own.
     """
     folder, file = "out/small-run", "out/small-run/result.nc"
     done = call("sheet", folder, cwd=ran)
@@ -76,7 +76,7 @@ def test_a_used_folder_needs_force_and_keeps_other_files(ran, refused):
 
 
 def test_results_that_are_none(ran, refused):
-    """Seen to fail: a traceback for a comparison; an empty folder taken for a damaged file."""
+    """Seen to fail: an empty folder taken for a damaged file."""
     (ran / "empty").mkdir()
     (ran / "junk.nc").write_bytes(bytes(range(256)))
     strange = xr.Dataset({"a": ("x", np.arange(3.0))})

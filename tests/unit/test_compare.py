@@ -122,6 +122,19 @@ def test_table_has_a_dimension_for_each_key_in_si(table):
     assert json.loads(table.attrs["messages"]) == ["a", "b"]
 
 
+def test_totals_of_a_heap_do_not_stand_in_a_column_per_metre():
+    """Planted: unit of the last design for all numbers."""
+    ridge, heap = member(0.1), member(0.2)
+    ridge["measures"]["mix_mass"] = {"value": 2800.0, "unit": "kg m-1", "meaning": "per metre", "error": 1.0}
+    heap["measures"]["mix_mass"] = {"value": 7700.0, "unit": "kg", "meaning": "of the whole heap", "error": 1.0}
+    vary = {"pile.shape": ["ridge", "round"]}
+    for members, unit, kept in (([ridge, heap], "kg m-1", [2800.0, math.nan]), ([FAILED, heap], "kg", [math.nan, 7700.0])):
+        table = table_of_designs(load("reference_pile"), vary, check_vary(vary), members)
+        found, said = table["mix_mass"], list(table["message"].values)
+        assert ["left out" in text for text in said] == [False, members[0] is ridge]
+        assert found.attrs["units"] == unit and found.values == pytest.approx(kept, nan_ok=True)
+
+
 def test_csv_has_the_contract_columns_in_order(table, tmp_path):
     """Planted: status behind the measures; errors gathered at the end; NaN left blank."""
     write_csv(table, tmp_path / "comparison.csv")

@@ -10,8 +10,9 @@ from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.show import style
 from pilesim.show.figures import comparison_figure, save
-from pilesim.show.risk_table import best_leakance, read_risks
-from pilesim.show.window_picture import cover_windows
+from pilesim.show.risk_table import read_risks
+from pilesim.show.window import cover_windows
+from pilesim.study.window import best_leakance
 
 PERMEABILITY = [1e-10, 2e-10, 5e-10, 1e-9, 2e-9, 5e-9]
 WIDTH, HEIGHT, AIR = [4.0, 5.0, 6.0], [1.6, 2.0], [253.15, 283.15]

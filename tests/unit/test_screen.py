@@ -8,10 +8,13 @@ import pytest
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.scenario import load
 from pilesim.result import Measure, Summary
 from pilesim.show import folder as folders
 from pilesim.show.registry import constants_text
-from pilesim.show.screen import aligned, print_run, progress_on_stderr, value_with_error, verdict
+from pilesim.show.screen import aligned, print_comparison, print_run, progress_on_stderr, value_with_error, verdict
+from pilesim.study.compare import check_vary
+from pilesim.study.table import table_of_designs
 
 NAMES = ("a.txt", "b.txt")
 RULE = {"rule_temperature_degC": 55.0, "rule_duration_days": 3.0, "anaerobic_oxygen_percent": 5.0}
@@ -207,3 +210,18 @@ def test_places_that_cannot_hold_results(tmp_path):
         with pytest.raises(ScenarioError) as caught:
             folders.check_folder(tmp_path / place, NAMES, force=True)
         assert caught.value.where == "--out" and str(caught.value).isprintable()
+
+
+@pytest.mark.parametrize(("unit", "system", "heading"), [
+    ("kg m-1", "metric", "mix [t m-1]"), ("kg", "metric", "mix [t]"),
+    ("kg m-1", "us", "mix [lb ft-1]"), ("kg", "us", "mix [lb]")])
+def test_heaps_are_listed_in_total(unit, system, heading, capsys):
+    """Planted: tonnes per metre whatever the unit is."""
+    measures = {name: {"value": value, "unit": of, "meaning": "", "error": 0.0} for name, value, of in (
+        ("cold_edge_fraction", 0.1, "1"), ("anaerobic_fraction_day_14", 0.1, "1"), ("mix_mass", 8530.0, unit))}
+    vary = {"pile.height": ["2 m"]}
+    members = [{"status": "ok", "messages": [], "measures": measures}]
+    table = table_of_designs(load("reference_pile"), vary, check_vary(vary), members)
+    print_comparison(table, system)
+    printed = capsys.readouterr().out
+    assert heading in printed and ("8.53 " in printed) == (system == "metric")

@@ -17,7 +17,7 @@ def ridge():
 
 
 def test_a_round_heap_is_colder_at_the_edge_and_aerobic_sooner(ridge):
-    """Fault that fails it: heap solved as a plane section (equal measures)."""
+    """Fault that fails it: conductances of the heap left those of a plane section."""
     heap = ridge.with_(**{"pile.shape": "round", "pile.crest_width": "0 m"})
     (_, _, tally), cone = observed_run(heap, build(heap, 2), lambda share: None)
     _, prism = observed_run(ridge, build(ridge, 2), lambda share: None)
@@ -29,7 +29,7 @@ def test_a_round_heap_is_colder_at_the_edge_and_aerobic_sooner(ridge):
 
 
 def test_a_heap_reports_totals(ridge):
-    """Fault that fails it: units left per metre."""
+    """Faults that fail it: units, or words, left per metre; volumes left those of a plane section."""
     heap = ridge.with_(**{"pile.shape": "round", "pile.crest_width": "0 m", "run.duration": "1 day"})
     result = simulate(heap)
     units = [result[name].attrs["units"] for name in ("mix_volume", "mix_mass", "air_intake", "heat_released", "mix_area")]

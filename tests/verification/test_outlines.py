@@ -33,8 +33,8 @@ def lowest_jacobian(grid):
 @pytest.mark.parametrize(("cover", "base"), [(0.2, 0.2), (0.0, 0.0), (0.4, 0.0)])
 def test_ellipse_converges_at_second_order(cover, base):
     """Areas, surface and cover area tend to the closed formulas by a factor of four a refinement (3.6 to 4.4 asked: the
-    next order is below a tenth here). Faults that fail it: cover offset along the radius, not the normal; vertices on
-    chords (kite without curved sides): first order or none."""
+    next order is below a tenth here). Faults that fail it: cover offset across the radius, not along the normal; kite
+    without curved sides; vertices on the chords of a coarse table."""
     a, h = 2.6, 2.0
     length = a * ellipe(1.0 - (h / a) ** 2)
     true = {MIX: 0.25 * math.pi * a * h, COVER: length * cover + 0.25 * math.pi * cover**2 + base * cover,
@@ -81,7 +81,8 @@ POLYGONS = {"triangle": [(2.6, 0), (0, 2)], "trapezoid": [(2.6, 0), (1, 2), (0, 
 def test_polygons_are_exact_and_nest(points, cover, base):
     """Shoelace formula for the mix; the cover's outer line is as far from each side as asked; grids nest.
 
-    Faults that fail it: kinks not at coarse vertices; offset without the mitre."""
+    Faults that fail it: kinks half an interval off the coarse vertices; offset along one side's normal, or the mean of
+    both normals, without the mitre; cover pointed, or level half as wide, over the summit."""
     grids = [grid_of("polygon", r, points=points, cover_thickness=cover, base_thickness=base) for r in (1, 2)]
     x, z = np.array([*points, (0.0, 0.0)], float).T
     shoelace = 0.5 * abs(np.sum(x * np.roll(z, -1) - np.roll(x, -1) * z))
@@ -100,7 +101,7 @@ def test_polygons_are_exact_and_nest(points, cover, base):
 
 
 def test_triangle_trapezoid_and_their_named_shapes_agree():
-    """Fault that fails it: cover over the summit of a polygon cut otherwise than a ridge's."""
+    """Faults that fail it: cover over the summit of a polygon pointed, or level half as wide as a ridge's."""
     for shape, crest, points in (("ridge", 0.0, POLYGONS["triangle"]), ("trapezoid", 2.0, POLYGONS["trapezoid"])):
         named, free = grid_of(shape, crest_width=crest), grid_of("polygon", points=points)
         for material in (MIX, COVER, BASE):
@@ -114,8 +115,8 @@ def test_triangle_trapezoid_and_their_named_shapes_agree():
        base=st.just(0.0) | st.floats(0.05, 0.4), cell=st.floats(0.05, 0.2),
        turns=st.lists(st.floats(0.1, 0.9), min_size=0, max_size=4))
 def test_any_convex_pile_is_exact_and_unfolded(width, flatness, cover, base, cell, turns):
-    """Points of polygons on an ellipse (convex by construction). Fault that fails it: relief of the corner's rows left
-    out (CORNER_RELIEF 0 folds none, 12 does)."""
+    """Points of polygons on an ellipse (convex by construction). Fault that fails it: rows pushed too far off the corner
+    (CORNER_RELIEF 12 folds cells; 0 only leaves slivers, which test_geometry.py finds)."""
     angles = np.unique(np.round([0.0, *(0.5 * math.pi * np.sort(turns)), 0.5 * math.pi], 1))
     angles[-1] = 0.5 * math.pi
     points = [(0.5 * width * math.cos(q), 0.5 * width * flatness * math.sin(q)) for q in angles]
@@ -139,9 +140,11 @@ def test_any_convex_pile_is_exact_and_unfolded(width, flatness, cover, base, cel
     (["2.6 m 0 m", "0 m, 2 m"], r"point 1, '2\.6 m 0 m': expected two lengths"),
     ("2.6 m, 0 m", r"a list of points with units"),
     (["6 m, 0 m", "0 m, 1 m"], r"9\.46 deg of the lowest side: expected 20 to 85 deg"),
+    (["2.6 m, 0 m", "2.58 m, 0.03 m", "0 m, 2 m"], r"point 2 .*at least 0\.05 m from the point before"),
+    (["2.6 m, 0 m"], r"1 points: expected 2 to 24 points"),
 ])
 def test_bad_polygons_are_refused(points, message):
-    """Fault that fails it: any of the checks taken out."""
+    """Faults that fail it: each of the checks taken out, one at a time."""
     with pytest.raises(ScenarioError, match=message):
         load("reference_pile").with_(**{"pile.shape": "polygon", "pile.outline": points})
 
@@ -160,7 +163,7 @@ def test_a_ridge_takes_its_slope_from_width_and_height(tmp_path):
 
 
 def test_a_polygon_survives_text_and_refuses_sizes(tmp_path):
-    """Fault that fails it: lists written as Python prints them."""
+    """Fault that fails it: points written without quotes."""
     pile = load("reference_pile").with_(**{"pile.shape": "polygon", "pile.outline": ["8 ft, 0 m", "0 m, 2 m"]})
     assert pile.pile.base_width == pytest.approx(16 * 0.3048) and pile.pile.height == 2.0
     path = tmp_path / "again.toml"

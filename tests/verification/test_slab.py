@@ -20,7 +20,7 @@ def slab(refinement=2, cover=0.2, cell=0.1):
 
 
 def test_slab_has_mix_and_cover_only():
-    """Fault that fails it: base layer or ground kept."""
+    """Faults that fail it: a column of base material kept; mix as wide as the whole slab."""
     for refinement in (1, 2):
         grid = slab(refinement)
         assert [grid.area_of(m) for m in (MIX, COVER)] == pytest.approx([1.0, 0.2], rel=1e-12)
@@ -30,7 +30,7 @@ def test_slab_has_mix_and_cover_only():
 
 def test_slab_cools_as_the_cosine_does():
     """Slowest decay rate of a plane wall with held faces, (pi / 2 L) squared (classical solution of the heat equation),
-    order 2. Fault that fails it: volumes or forms weighed with a radius."""
+    order 2. Faults that fail it: volumes and forms weighed with a radius; mix as wide as the whole slab."""
     errors = []
     for cell in (0.25, 0.125, 0.0625):
         mesh = build_mesh(slab(cover=0.0, cell=cell))
@@ -46,7 +46,8 @@ def test_slab_cools_as_the_cosine_does():
 
 
 def test_a_slab_runs_without_draught():
-    """Both rows of nodes agree and air enters only as fast as respiration needs it. Fault that fails it: gravity kept."""
+    """Both rows of nodes agree and air enters only as fast as respiration needs it. Faults that fail it: gravity kept;
+    compaction kept."""
     scenario = load("reference_pile").with_(**{"pile.shape": "slab", "pile.base_width": "2 m", "run.duration": "5 day",
                                                "run.output_every": "1 day"})
     problem = build(scenario, 2)

@@ -14,10 +14,10 @@ import numpy as np
 import pytest
 
 from pilesim.inputs.scenario import load
-from pilesim.show.risk_table import best_leakance
 from pilesim.show.screen import print_comparison
 from pilesim.study.compare import compare
 from pilesim.study.table import rows
+from pilesim.study.window import best_leakance
 
 PERMEABILITIES = ("1e-10 m2", "2e-10 m2", "4e-10 m2", "8e-10 m2", "1.6e-9 m2")
 SEA, HIGH = "0 m", "2900 m"

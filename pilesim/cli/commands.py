@@ -1,81 +1,36 @@
-"""The command line: parse, call, print. Everything heavy is imported inside the commands."""
+"""The commands. Everything heavy is imported inside them."""
 
 from __future__ import annotations
 
 import os
 import shlex
-import signal
 import sys
-import threading
 from contextlib import suppress
-from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any
 
 import typer
 
-if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
-    from pilesim.inputs.scenario import Scenario
-
-RUN_FILES = ("result.nc", "summary.json", "section.png", "history.png")
-SHEET_FILES = ("sheet.png",)
-COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "comparison.png")
-
-_MOST_TRIED = 1000  # designs, in search of one that makes the scenario consistent
-_OK, _FAILURE, _BAD_INPUT, _INTERRUPTED = 0, 1, 2, 130
-_COMMAND_LINE_ERROR = typer.BadParameter.__mro__[2]  # base of every usage error, wherever typer keeps it
+from pilesim.cli.options import (
+    COMPARE_FILES,
+    FAILURE,
+    INTERRUPTED,
+    RUN_FILES,
+    SHEET_FILES,
+    WIDTHS_FILES,
+    Debug,
+    Force,
+    Out,
+    Resume,
+    ScenarioName,
+    Set,
+    Units,
+    Vary,
+    Workers,
+    say,
+)
 
 app = typer.Typer(name="pilesim", add_completion=False, rich_markup_mode=None, pretty_exceptions_enable=False)
-
-ScenarioName = Annotated[
-    str,
-    typer.Argument(metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."),
-]
-Out = Annotated[
-    Path | None,
-    typer.Option(
-        "--out",
-        metavar="DIR",
-        help="Folder for the results, new or empty.  [default: ./out/<scenario>-<command>]",
-    ),
-]
-Force = Annotated[bool, typer.Option("--force", help="Replace the files pilesim wrote in DIR; others stay.")]
-Set = Annotated[
-    list[str] | None,
-    typer.Option(
-        "--set",
-        metavar="KEY=VALUE",
-        help="Change one scenario value, such as 'pile.height=1.8 m'. Repeatable; the last wins.",
-    ),
-]
-Units = Annotated[
-    Literal["metric", "us"],
-    typer.Option("--units", help="For the screen and the pictures; files stay metric."),
-]
-Vary = Annotated[
-    list[str],
-    typer.Option(
-        "--vary",
-        metavar="KEY=V1,V2,...",
-        help="A scenario key and the values to try. Repeatable: all combinations are simulated.",
-    ),
-]
-Workers = Annotated[
-    int | None,
-    typer.Option(
-        "--workers",
-        metavar="N",
-        min=1,
-        help="Processes at once; does not change the numbers.  [default: one for each processor]",
-    ),
-]
-Resume = Annotated[
-    bool,
-    typer.Option("--resume", help="Go on with the finished designs of an interrupted comparison in DIR."),
-]
-Debug = Annotated[bool, typer.Option("--debug", help="Show the traceback of an error.")]
 
 
 def _print_version(wanted: bool) -> None:
@@ -116,14 +71,15 @@ def run(
     """
     from pilesim.show.folder import check_folder, delivery
     from pilesim.show.screen import print_run, progress_on_stderr
+    from pilesim.study.choose import choose_scenario
     from pilesim.study.warm import check_physically, ensure_compiled
 
-    chosen = _load(scenario, set_)
+    chosen = choose_scenario(scenario, set_)
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
     figures = _figures()
     check_physically(chosen)
-    ensure_compiled(_say)
+    ensure_compiled(say)
 
     from pilesim.result import summarise, write_netcdf, write_summary
     from pilesim.study.run import simulate
@@ -162,13 +118,14 @@ def compare(
     from pilesim.base.errors import ScenarioError
     from pilesim.show.folder import check_folder
     from pilesim.show.screen import print_comparison, progress_on_stderr
+    from pilesim.study.choose import choose_scenario
     from pilesim.study.compare import check_vary, parse_vary
     from pilesim.study.compare import compare as compare_designs
     from pilesim.study.store import FOLDER, count_members, remove_store
 
     asked = parse_vary(vary)
     check_vary(asked)
-    chosen = _load(scenario, set_, asked)
+    chosen = choose_scenario(scenario, set_, asked)
     folder = out or Path("out") / f"{chosen.name}-compare"
     check_folder(folder, COMPARE_FILES, force, resume)
     figures = _figures()
@@ -177,12 +134,12 @@ def compare(
         remove_store(parts)
     try:
         with progress_on_stderr(chosen.name) as progress:
-            table = compare_designs(chosen, asked, workers, progress, parts, _say)
+            table = compare_designs(chosen, asked, workers, progress, parts, say)
         _write_comparison(table, folder, units, figures)
     except KeyboardInterrupt:
         kept = count_members(parts) if parts.is_dir() else 0
-        _say(f"interrupted: {kept} finished designs are kept in {parts}; go on with: {_command_to_resume()}")
-        raise typer.Exit(_INTERRUPTED) from None
+        say(f"interrupted: {kept} finished designs are kept in {parts}; go on with: {_command_to_resume()}")
+        raise typer.Exit(INTERRUPTED) from None
     except ScenarioError:  # the folder holds another study
         raise
     except Exception:
@@ -196,8 +153,8 @@ def compare(
     print_comparison(table, units)
     print(folder / "comparison.png")
     if not (table["status"] == "ok").any():
-        _say("every design failed; the reasons stand in the table")
-        raise typer.Exit(_FAILURE)
+        say("every design failed; the reasons stand in the table")
+        raise typer.Exit(FAILURE)
 
 
 def _write_comparison(table: Any, folder: Path, units: str, figures: Any) -> None:
@@ -236,6 +193,51 @@ def sheet(
         figures.save(figures.sheet_figure(dataset, words, units), place / "sheet.png")
     print_sheet(words, dataset)
     print(f"\n{folder / 'sheet.png'}")
+
+
+@app.command()
+def widths(
+    scenarios: Annotated[
+        list[str] | None,
+        typer.Argument(metavar="[SCENARIO]...", help="By default reference_pile and reference_ordinary_pair."),
+    ] = None,
+    widths_: Annotated[str, typer.Option("--widths", metavar="W1,W2,...", help="Base widths.")] = "4 m,6 m,8 m,10 m",
+    duration: Annotated[str, typer.Option("--duration", help="Simulated time.")] = "40 day",
+    day: Annotated[str, typer.Option("--day", help="Of the sections.")] = "14 day",
+    workers: Workers = None,
+    out: Out = None,
+    force: Force = False,
+    set_: Set = None,
+    units: Units = "metric",
+    debug: Debug = False,
+) -> None:
+    """Show how wide a pile may be: the starved share day by day for several base widths: widths.png, widths.csv.
+
+    \b
+    Example: pilesim widths reference_pile --widths "4 m,6 m,8 m"
+    """
+    from pilesim.show.folder import check_folder, delivery
+    from pilesim.show.screen import print_widths, progress_on_stderr
+    from pilesim.study.choose import choose_scenario
+    from pilesim.study.widths import parse_widths, piles, vary_widths, write_widths
+
+    asked = parse_widths(widths_)
+    names = scenarios or ["reference_pile", "reference_ordinary_pair"]
+    chosen = [choose_scenario(name, set_, {"pile.base_width": asked}) for name in names]
+    jobs = piles(chosen, asked, duration, day)
+    folder = out or Path("out") / f"{chosen[0].name}-widths"
+    check_folder(folder, WIDTHS_FILES, force)
+    figures = _figures()
+    with progress_on_stderr("widths") as progress:
+        runs = vary_widths(jobs, workers, progress, say)
+    with delivery(folder, WIDTHS_FILES) as place:
+        write_widths(runs, place / "widths.csv")
+        figures.save(figures.widths_figure(runs, units), place / "widths.png")
+    print_widths(runs, units)
+    print(folder / "widths.png")
+    if all(run.failure for run in runs):
+        say("every pile failed; the reasons stand in the table")
+        raise typer.Exit(FAILURE)
 
 
 @app.command()
@@ -285,30 +287,6 @@ def constants(
 
 
 # ------------------------------------------------------------------------------------------------- shared
-def _load(name: str, changes: Sequence[str] | None, vary: Mapping[str, Sequence[str]] | None = None) -> Scenario:
-    """The scenario with its changes. If it is only consistent with values that are varied, with the first that fit."""
-    from pilesim.base.errors import ScenarioError
-    from pilesim.inputs.scenario import load, set_values
-    from pilesim.study.compare import all_designs
-
-    scenario = load(name)
-    values: dict[str, str] = {}
-    for change in changes or ():
-        key, equals, text = change.partition("=")
-        if not equals or not key.strip():
-            raise ScenarioError("--set", repr(change), "KEY=VALUE such as 'pile.height=1.8 m'")
-        values[key.strip()] = text.strip()
-    if not values:
-        return scenario
-    with suppress(ScenarioError):
-        return set_values(scenario, values)
-    designs = list(islice(all_designs(vary or {}), _MOST_TRIED))
-    for design in designs:
-        with suppress(ScenarioError):
-            return set_values(scenario, values | design)
-    return set_values(scenario, values | designs[0])  # for its error
-
-
 def _figures() -> Any:
     """The module that draws; loaded before anything is simulated, so that a bad MPLBACKEND shows at once."""
     import logging
@@ -334,66 +312,3 @@ def _command_to_resume() -> str:
         program = script.name
     kept = [word for word in sys.argv[1:] if word not in ("--force", "--resume")]
     return f"{program} {shlex.join(kept)} --resume"
-
-
-def _say(text: str) -> None:
-    print(text, file=sys.stderr, flush=True)
-
-
-def _explain(why: BaseException) -> tuple[int, str]:
-    """Exit code and the one line for an error."""
-    from pilesim.base.errors import ScenarioError, StepFailed, one_line
-
-    if isinstance(why, _COMMAND_LINE_ERROR):
-        context = getattr(why, "ctx", None)
-        command = context.command_path if context is not None else "pilesim"
-        said = one_line(why.format_message()).rstrip(".")  # type: ignore[attr-defined]
-        return _BAD_INPUT, f"{command}: {said}. See '{command} --help'."
-    if isinstance(why, ScenarioError):
-        return _BAD_INPUT, str(why)
-    if isinstance(why, StepFailed):
-        return _FAILURE, one_line(why)
-    if isinstance(why, OSError):
-        place = f"{why.filename}: " if why.filename else ""
-        return _FAILURE, one_line(f"{place}{why.strerror or why}")
-    if isinstance(why, MemoryError):
-        return _FAILURE, "memory ran out: use a larger run.cell or fewer --workers"
-    return _FAILURE, one_line(f"unexpected {type(why).__name__}: {why}. Please report it with what --debug shows.")
-
-
-def main(arguments: Sequence[str] | None = None) -> int:
-    """Run the command line and return its exit code: 0 done, 2 bad input, 1 failure, 130 interrupted."""
-    words = list(sys.argv[1:] if arguments is None else arguments)
-    sys.stdout.reconfigure(errors="replace")  # type: ignore[union-attr]
-    if threading.current_thread() is threading.main_thread():
-        signal.signal(signal.SIGINT, signal.default_int_handler)  # a background job of a shell ignores it
-    command = typer.main.get_command(app)
-    try:
-        if not words:
-            allowed = ", ".join(_commands(command))
-            _say(f"pilesim: no command given: expected one of {allowed}. See 'pilesim --help'.")
-            return _BAD_INPUT
-        with command.make_context("pilesim", words) as context:
-            command.invoke(context)
-        sys.stdout.flush()
-    except typer.Exit as stop:
-        return stop.exit_code
-    except (KeyboardInterrupt, typer.Abort):
-        _say("interrupted; nothing was written")
-        return _INTERRUPTED
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return _FAILURE
-    except Exception as why:
-        code, text = _explain(why)
-        if "--debug" in words:
-            import traceback
-
-            traceback.print_exc()
-        _say(text)
-        return code
-    return _OK
-
-
-def _commands(command: Any) -> list[str]:
-    return list(command.commands)
