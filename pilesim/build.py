@@ -126,10 +126,9 @@ def scenario_grid(scenario: Scenario, refinement: int) -> SectionGrid:
         grid = half(None)
         return full_section(grid) if full else grid
     right, left = mix_halves(pile.outline, full)
-    grids = half(right), half(left)
     if not full:
-        return grids[0]
-    rows = max(grid.cj - grid.jb for grid in grids) // refinement
+        return half(right)
+    rows = max(grid.cj - grid.jb for grid in (half(right), half(left))) // refinement
     return full_section(half(right, rows), half(left, rows))
 
 

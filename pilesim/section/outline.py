@@ -21,17 +21,6 @@ THINNEST_LAYER = 1e-3  # m: a cover or base layer thinner than this must be left
 RIDGE_SHARE = 1e-6  # a crest narrower than this share of the base width is rounding error: a ridge
 
 
-def largest_height(base_width: float, side_slope: float) -> float:
-    """Height [m] at which the flanks of a pile meet in a ridge.
-
-    base_width [m] of the mix, side_slope [rad] from the horizontal, between 0 and pi/2 (both excluded).
-    """
-    require_number("pile.base_width", base_width, base_width > 0, "a length above 0 m")
-    fits = 0 < side_slope < 0.5 * math.pi
-    require_number("pile.side_slope", side_slope, fits, "an angle between 0 and pi/2 rad (0 and 90 degrees)")
-    return 0.5 * base_width * math.tan(side_slope)
-
-
 @dataclass(frozen=True, slots=True)
 class Outline:
     """Half section of a pile, x >= 0 (for a column the whole strip), lengths in m, slope in rad.

@@ -25,7 +25,6 @@ from pilesim.section.grid import (
     edge_length,
     section_grid,
 )
-from pilesim.section.outline import largest_height
 
 EXACT = 1e-12
 
@@ -276,13 +275,6 @@ def test_any_trapezoid_is_exact_and_convex(height, degrees, crest, cover, base, 
     grid = section_grid(**values)
     assert_measures(grid, values)
     assert_convex(grid, values)
-
-
-def test_largest_height_is_where_the_flanks_meet():
-    """A right isosceles section is half as high as wide. Fault that fails it: factor 0.5 left out."""
-    assert largest_height(5.0, math.radians(45.0)) == pytest.approx(2.5, rel=EXACT)
-    height = largest_height(5.2, math.radians(50.0))
-    assert 5.2 - 2 * height / math.tan(math.radians(50.0)) == pytest.approx(0.0, abs=EXACT)
 
 
 def test_rounding_of_the_crest_to_just_below_zero_is_a_ridge():
