@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 from scipy.integrate import quad
 from verification.property_record import record
-from verification.reduced import PRESSURE, dry_physics, line, observed_order, reduced, run, tight
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import PRESSURE, dry_physics, line, reduced, run, tight
 
 from pilesim.balances.physics import FULL, Physics
 from pilesim.balances.surface import Boundary

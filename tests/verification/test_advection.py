@@ -8,7 +8,8 @@ import math
 import numpy as np
 import pytest
 from scipy.special import erfc, erfcx
-from verification.reduced import along, dry_physics, line, observed_order, reduced, run, tight
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import along, dry_physics, line, reduced, run, tight
 
 from pilesim.balances.surface import FIXED, Boundary
 from pilesim.section.grid import MIX

@@ -6,7 +6,7 @@
 import math
 from dataclasses import replace
 
-from verification.reduced import DAY, r1_grid, r1_problem, run
+from pilesim.verify.reduced import DAY, r1_grid, r1_problem, run
 
 from pilesim.solver.march import budget_errors
 from pilesim.solver.step import Controls

@@ -5,7 +5,8 @@
 
 import numpy as np
 import pytest
-from verification.reduced import along, dry_physics, observed_order, one_gas, reduced, run
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import along, dry_physics, one_gas, reduced, run
 
 from pilesim.balances.surface import FIXED, Boundary
 from pilesim.section.grid import MIX, box_grid

@@ -10,7 +10,8 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from CoolProp.HumidAirProp import HAPropsSI
 from scipy.optimize import brentq
-from verification.reduced import FLAT, along, column, dry_physics, observed_order, one_gas, reduced, run
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import FLAT, along, column, dry_physics, one_gas, reduced, run
 
 from pilesim.balances.airflow import gas_density
 from pilesim.balances.physics import Physics, run_record

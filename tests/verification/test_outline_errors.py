@@ -5,8 +5,8 @@ Three grids of 20, 10 and 5 cm: 14, 28 and 56 cells across the half section. Fau
 
 import numpy as np
 import pytest
-from verification.reduced import observed_order
-from verification.steady_section import steady
+from pilesim.verify.check import observed_order
+from pilesim.verify.steady_section import steady
 
 from pilesim.section.grid import section_grid
 

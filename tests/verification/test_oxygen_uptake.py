@@ -10,7 +10,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from verification.reduced import FLAT, along, dry_physics, line, observed_order, reduced, run, tight
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import FLAT, along, dry_physics, line, reduced, run, tight
 
 from pilesim.balances.surface import Boundary
 from pilesim.section.grid import MIX

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from verification.reduced import R1_AIR, R1_DENSITY, R1_START, dry_physics, one_gas, run, tight
+from pilesim.verify.reduced import R1_AIR, R1_DENSITY, R1_START, dry_physics, one_gas, run, tight
 
 from pilesim.balances.surface import Boundary
 from pilesim.build import reduced_problem

@@ -7,7 +7,7 @@ import math
 
 import numpy as np
 import pytest
-from verification.reduced import DAY, R1_SIDES, R1_START, along, r1_box, r1_problem, run, tight
+from pilesim.verify.reduced import DAY, R1_SIDES, R1_START, along, r1_box, r1_problem, run, tight
 
 from pilesim.solver.step import Controls
 

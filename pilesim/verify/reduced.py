@@ -28,7 +28,6 @@ the air through a film of h / (rho_a 1005 J kg-1 K-1), which stands for the half
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -46,12 +45,6 @@ DAY = 86400.0
 PRESSURE = 101325.0
 FLAT = {  # cardinal temperatures so far apart that the factor is 1 within 1e-9 for 300 K +/- 30 K
     "temperature_minimum": 300.0 - 1e6, "temperature_optimum": 300.0, "temperature_maximum": 300.0 + 1e6}
-
-
-def observed_order(errors: Sequence[float], ratio: float = 2.0) -> np.ndarray:
-    """Orders of convergence between successive `errors`, each refinement by `ratio`."""
-    values = np.asarray(errors, float)
-    return np.log(values[:-1] / values[1:]) / math.log(ratio)
 
 
 def dry_physics(*, store_oxygen: bool = False, constant_density: bool = True, concentration: float = 40.0,
