@@ -8,11 +8,11 @@ import math
 import numpy as np
 import pytest
 from scipy.special import erfc, erfcx
-from pilesim.verify.check import observed_order
-from pilesim.verify.reduced import along, dry_physics, line, reduced, run, tight
 
 from pilesim.balances.surface import FIXED, Boundary
 from pilesim.section.grid import MIX
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import along, dry_physics, line, reduced, run, tight
 
 CONCENTRATION, MOLE, HEAT_CAPACITY = 40.0, 0.029, 1000.0  # mol m-3, kg mol-1, J kg-1 K-1, of the gas
 C, K, PERMEABILITY, VISCOSITY = 2e5, 0.4, 1e-8, 1.8e-5  # J m-3 K-1, W m-1 K-1, m2, Pa s of the bed and its gas

@@ -6,10 +6,9 @@
 import math
 from dataclasses import replace
 
-from pilesim.verify.reduced import DAY, r1_grid, r1_problem, run
-
 from pilesim.solver.march import budget_errors
 from pilesim.solver.step import Controls
+from pilesim.verify.reduced import DAY, r1_grid, r1_problem, run
 
 
 def budgets(controls):

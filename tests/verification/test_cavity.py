@@ -5,12 +5,12 @@
 
 import numpy as np
 import pytest
-from pilesim.verify.check import observed_order
-from pilesim.verify.reduced import along, dry_physics, one_gas, reduced, run
 
 from pilesim.balances.surface import FIXED, Boundary
 from pilesim.section.grid import MIX, box_grid
 from pilesim.solver.step import Controls
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import along, dry_physics, one_gas, reduced, run
 
 # Steady state at Ra 100 by Chebyshev collocation with Newton's method, made for this project: heat flow over that of
 # conduction, and the largest stream function over the diffusivity. Published: 3.00 to 3.16, for instance 3.097

@@ -10,14 +10,14 @@ import pytest
 from CoolProp.CoolProp import PropsSI
 from CoolProp.HumidAirProp import HAPropsSI
 from scipy.optimize import brentq
-from pilesim.verify.check import observed_order
-from pilesim.verify.reduced import FLAT, along, column, dry_physics, one_gas, reduced, run
 
 from pilesim.balances.airflow import gas_density
 from pilesim.balances.physics import Physics, run_record
 from pilesim.balances.surface import Boundary
 from pilesim.section.grid import COVER, MIX
 from pilesim.solver.step import Controls, begin, make_stepper
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import FLAT, along, column, dry_physics, one_gas, reduced, run
 
 GRAVITY, GAS_CONSTANT, MOLE, PRESSURE = 9.81, 8.314, 0.029, 101325.0
 VISCOSITY, CONCENTRATION, WIDTH, AIR = 1.8e-5, 42.0, 0.1, 280.0

@@ -9,7 +9,6 @@ import pytest
 from CoolProp.HumidAirProp import HAPropsSI
 from scipy.optimize import brentq
 from scipy.special import erf, erfc
-from verification.property_record import record
 
 from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, stored_enthalpy, temperature_of
 from pilesim.balances.physics import Physics
@@ -19,6 +18,7 @@ from pilesim.matter.moist_air import ice_saturation_pressure, saturation_pressur
 from pilesim.section.grid import GROUND, MIX, box_grid
 from pilesim.solver.march import march
 from pilesim.solver.step import Controls
+from pilesim.verify.record import record
 
 ZERO, DAY = 273.15, 86400.0
 CONDUCTIVITY, CAPACITY, WATER, FUSION = 1.5, 2.0e6, 300.0, 3.336e5  # equal in both phases

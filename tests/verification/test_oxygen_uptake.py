@@ -10,11 +10,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.optimize import brentq
-from pilesim.verify.check import observed_order
-from pilesim.verify.reduced import FLAT, along, dry_physics, line, reduced, run, tight
 
 from pilesim.balances.surface import Boundary
 from pilesim.section.grid import MIX
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import FLAT, along, dry_physics, line, reduced, run, tight
 
 LENGTH, WIDTH, DIFFUSIVITY, AMBIENT = 0.8, 0.1, 4e-6, 0.2  # m, m, m2 s-1 effective, mole fraction
 CONCENTRATION, VISCOSITY, PERMEABILITY = 40.0, 1.8e-5, 1e-8  # mol m-3, Pa s, m2

@@ -1,9 +1,9 @@
 """The reduced pile problem R1 (stated in reduced.py) against two independent computations made for this project."""
 
 import pytest
-from pilesim.verify.reduced import R1_CONVERGED, R1_PAIRS, r1_grid, r1_history, r1_problem
 
 from pilesim.solver.step import Controls
+from pilesim.verify.reduced import R1_CONVERGED, R1_PAIRS, r1_grid, r1_history, r1_problem
 
 
 def test_reference_problem():

@@ -12,11 +12,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from pilesim.verify.reduced import R1_AIR, R1_DENSITY, R1_START, dry_physics, one_gas, run, tight
 
 from pilesim.balances.surface import Boundary
 from pilesim.build import reduced_problem
 from pilesim.section.grid import COVER, GROUND, MIX, section_grid
+from pilesim.verify.reduced import R1_AIR, R1_DENSITY, R1_START, dry_physics, one_gas, run, tight
 
 MOLE, STEPS, STEP = 0.02896, 36, 3600.0
 AMBIENT, STALE = 0.28 / R1_DENSITY, 0.02 / R1_DENSITY  # mole fractions

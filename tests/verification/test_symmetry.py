@@ -7,9 +7,9 @@ import math
 
 import numpy as np
 import pytest
-from pilesim.verify.reduced import DAY, R1_SIDES, R1_START, along, r1_box, r1_problem, run, tight
 
 from pilesim.solver.step import Controls
+from pilesim.verify.reduced import DAY, R1_SIDES, R1_START, along, r1_box, r1_problem, run, tight
 
 CELL = 0.1  # m
 
