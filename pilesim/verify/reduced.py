@@ -43,19 +43,19 @@ from pilesim.solver.step import Controls
 
 DAY = 86400.0
 PRESSURE = 101325.0
-FLAT = {  # cardinal temperatures so far apart that the factor is 1 within 1e-9 for 300 K +/- 30 K
+FLAT: dict[str, Any] = {  # cardinal temperatures so far apart that the factor is 1 within 1e-9 for 300 K +/- 30 K
     "temperature_minimum": 300.0 - 1e6, "temperature_optimum": 300.0, "temperature_maximum": 300.0 + 1e6}
 
 
 def dry_physics(*, store_oxygen: bool = False, constant_density: bool = True, concentration: float = 40.0,
-                viscosity: float = 1.8e-5, **constants: float) -> Physics:
+                viscosity: float = 1.8e-5, **constants: Any) -> Physics:
     """Gas without vapour or effect of composition on density; `constants` replace registry values (SI)."""
     return Physics(moist=False, constant_density=constant_density, composition_in_density=False, live_bed=False,
                    store_oxygen=store_oxygen, reference_concentration=concentration, reference_viscosity=viscosity,
                    constants=constants)
 
 
-def one_gas(molar_mass: float) -> dict[str, float]:
+def one_gas(molar_mass: float) -> dict[str, Any]:
     """Constants of a gas whose parts all have one `molar_mass` [kg mol-1]."""
     return dict.fromkeys(("dry_air_molar_mass", "inert_gas_molar_mass", "oxygen_molar_mass",
                           "carbon_dioxide_molar_mass"), molar_mass)

@@ -11,4 +11,5 @@ def assert_pass(checks: Iterable[Check]) -> None:
     assert rows
     for row in rows:
         assert not row.missing, f"{row.name}: {row.missing} is not installed"
-        assert row.passed, f"{row.name}: expected {row.expected:.10g} within {row.tolerance:.3g} {row.unit}, got {row.got:.10g}"
+        said = f"{row.name}: expected {row.expected:.10g} within {row.tolerance:.3g} {row.unit}, got {row.got:.10g}"
+        assert row.passed, said
