@@ -27,7 +27,7 @@ PRESSURES = (101325.0, 70108.5)  # Pa, sea level and 3000 m
 
 
 def upward(problem: Problem) -> np.ndarray:
-    """Gas flux [mol m-2 s-1] into the floor and out of the top at the start, positive upward; NaN if some passes the sides."""
+    """Gas flux [mol m-2 s-1] into the floor and out of the top at the start, positive upward; NaN if any leaves between."""
     state, _, _ = begin(make_stepper(problem, Controls()))
     out = along(problem, state.outflow).sum(axis=1) / WIDTH
     return np.array([-out[0], out[-1]]) if np.abs(out[1:-1]).max() == 0.0 else np.full(2, math.nan)
@@ -43,8 +43,9 @@ def two_layers(inside: float) -> list[Check]:
                       ambient_density=DENSITY)
     push = GRAVITY * DENSITY * (1 - AIR / inside) * 1.8
     exact = push / sum(VISCOSITY * thick / k for thick, k in layers.values())
-    return [relative(f"draught {way} two layers at {inside:g} K in air of 280 K", "exact", "Darcy's law, resistances in series",
-                     exact, flux / CONCENTRATION, 1e-9, "m s-1")
+    source = "Darcy's law, resistances in series"
+    return [relative(f"draught {way} two layers at {inside:g} K in air of 280 K", "exact", source, exact,
+                     flux / CONCENTRATION, 1e-9, "m s-1")
             for way, flux in zip(("into", "out of"), upward(problem), strict=True)]
 
 
