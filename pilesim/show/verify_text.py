@@ -9,8 +9,8 @@ from pilesim.verify.table import Row
 
 _MARK = {"yes": "pass", "no": "FAIL", "skipped": "skip"}
 _LIMITS = (
-    "These checks say that the equations are solved as written, not that a pile obeys them: rates and permeabilities of a real "
-    "pile are uncertain by far more. Nothing here is a statement of compliance; see the cautions in README."
+    "These checks say that the equations are solved as written, not that a pile obeys them: rates and permeabilities of a "
+    "real pile are uncertain by far more. Nothing here is a statement of compliance; see the cautions in README."
 )
 
 

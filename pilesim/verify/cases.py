@@ -41,7 +41,10 @@ CASES: tuple[Case, ...] = (
     Case("draught through layers", draught.layered_draughts),
     Case("draught of saturated gas", draught.saturated_columns),
     Case("draught by a heat source", draught.even_heat_source),
+    Case("side-heated porous square, Ra 10", cavity.side_heated_at_10),
     Case("side-heated porous square, Ra 100", cavity.side_heated_at_100),
+    Case("side-heated porous square, Ra 1000", cavity.side_heated_at_1000, slow=True),
+    Case("porous square heated from below, Ra 100", cavity.heated_from_below_at_100),
     Case("side-heated porous square, warm on either side", cavity.warm_on_either_side),
 )
 

@@ -278,7 +278,8 @@ def diffusivities() -> list[Check]:
     oxygen = [(expected, moist_air.oxygen_diffusivity(kelvin(t), c))
               for t, expected in ((0, 1.78e-5), (10, 1.89e-5), (20, 2.01e-5), (25, 2.07e-5), (30, 2.14e-5))]
     vapour = [(0.2178e-4 * (kelvin(t) / 273.15) ** 1.81,
-               moist_air.oxygen_diffusivity(kelvin(t), c) * c.vapour_diffusivity_ratio) for t in (0.0, 20.0, 40.0, 60.0, 80.0)]
+               moist_air.oxygen_diffusivity(kelvin(t), c) * c.vapour_diffusivity_ratio)
+              for t in (0.0, 20.0, 40.0, 60.0, 80.0)]
     growth = moist_air.oxygen_diffusivity(kelvin(60), c) / moist_air.oxygen_diffusivity(kelvin(20), c)
     return [worst_relative("diffusivity of oxygen in air, worst of 0 to 30 degC", "external",
                            "Glinski and Stepniewski (1985), table (secondary copy; page TO CHECK)", oxygen, 5e-3, "m2 s-1"),
