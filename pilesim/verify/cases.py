@@ -2,7 +2,22 @@
 
 from __future__ import annotations
 
-from pilesim.verify import advection, cavity, conduction, draught, freezing, moist_air, oxygen, sloped
+from functools import partial
+
+from pilesim.verify import (
+    advection,
+    cavity,
+    conduction,
+    draught,
+    freezing,
+    moist_air,
+    onset,
+    oxygen,
+    reference_problem,
+    self_heating,
+    similarity,
+    sloped,
+)
 from pilesim.verify.check import Case
 
 CASES: tuple[Case, ...] = (
@@ -46,6 +61,15 @@ CASES: tuple[Case, ...] = (
     Case("side-heated porous square, Ra 1000", cavity.side_heated_at_1000, slow=True),
     Case("porous square heated from below, Ra 100", cavity.heated_from_below_at_100),
     Case("side-heated porous square, warm on either side", cavity.warm_on_either_side),
+    *(Case(f"onset of convection, {layer}", partial(onset.onset, layer), slow=True) for layer in onset.LAYERS),
+    Case("critical self-heating of a slab", self_heating.critical_slab, slow=True),
+    Case("critical self-heating of a cylinder", self_heating.critical_cylinder, slow=True),
+    Case("critical self-heating of a square rod", self_heating.critical_square, slow=True),
+    Case("similar piles", similarity.similar_piles),
+    Case("symmetric pile", reference_problem.symmetric_pile),
+    Case("symmetric pile with default controls", reference_problem.symmetric_pile_by_default, slow=True),
+    Case("budgets of the reduced pile", reference_problem.closed_budgets),
+    Case("reduced pile", reference_problem.reference_problem, slow=True),
 )
 
 

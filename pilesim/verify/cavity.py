@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from functools import cache
-from typing import Any
 
 import numpy as np
 
@@ -33,16 +32,16 @@ PUBLISHED = {
 }
 
 
-def porous_box(rayleigh: float, x: np.ndarray, z: np.ndarray, walls: dict[str, Boundary], **changes: Any) -> Problem:
-    """Box of vertices `x` and `z` [m], its permeability from the Rayleigh number of its height and WARM - COLD."""
-    lift = DENSITY * GRAVITY * (WARM - COLD) / MEAN  # N m-3, of the warm against the cold wall
+def porous_box(rayleigh: float, x: np.ndarray, z: np.ndarray, walls: dict[str, Boundary],
+               difference: float = WARM - COLD) -> Problem:
+    """Box of vertices `x` and `z` [m], its permeability from the Rayleigh number of its height and of a `difference` [K]."""
+    lift = DENSITY * GRAVITY * difference / MEAN  # N m-3, of the warm against the cold wall
     permeability = rayleigh * VISCOSITY * K / (lift * float(z[-1] - z[0]) * DENSITY * HEAT_CAPACITY)
     physics = dry_physics(concentration=DENSITY / MOLE, viscosity=VISCOSITY, gravity=GRAVITY, gas_constant=GAS_CONSTANT,
                           dry_air_heat_capacity=HEAT_CAPACITY, **one_gas(MOLE))
     grid = box_grid(x, z, np.full((z.size - 1, x.size - 1), MIX))
-    return reduced(grid, walls, physics, **{
-        "heat_capacity": {MIX: C}, "conductivity": {MIX: K}, "permeability": {MIX: permeability}, "temperature": MEAN,
-        "ambient_density": DENSITY, **changes})
+    return reduced(grid, walls, physics, heat_capacity={MIX: C}, conductivity={MIX: K}, permeability={MIX: permeability},
+                   temperature=MEAN, ambient_density=DENSITY)
 
 
 def spaced(cells: int, grading: float) -> np.ndarray:
