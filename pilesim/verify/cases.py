@@ -15,6 +15,7 @@ from pilesim.verify import (
     oxygen,
     reference_problem,
     self_heating,
+    shapes,
     similarity,
     sloped,
 )
@@ -43,6 +44,7 @@ CASES: tuple[Case, ...] = (
     Case("density of the standard atmosphere", moist_air.density_table),
     Case("air pressure of the handbook", moist_air.handbook_pressure),
     Case("boiling point", moist_air.boiling_point),
+    Case("outlines", shapes.outlines),
     Case("cooled slabs", conduction.cooled_slabs),
     Case("order in time of conduction", conduction.order_in_time),
     Case("cooled rectangle", conduction.cooled_rectangle),
