@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from pilesim.balances.heat import frozen_share
 from pilesim.base.compiled import compiled
 from pilesim.matter.bed import drainage_potential
 
 
 @compiled
-def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_count: int, saturation: Any,
-                potential: Any, totals: Any, c: Any) -> None:
+def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_count: int, span: float,
+                saturation: Any, potential: Any, totals: Any, c: Any) -> None:
     """Liquid water and its heat arriving at each node by capillarity and drainage; leachate to `totals`.
 
     Parameters
@@ -20,6 +22,9 @@ def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_c
         Conductance for saturation [kg s-1 m-1].
     pore_volume : (count + 1,) array
         [m2].
+    span : float
+        Time for which this flow is held [s]: no node drains more than its excess over field capacity in it, nor gives
+        more by capillarity than evens it out with its neighbours. Only small nodes on long steps come near.
     saturation, potential : (count + 1,) arrays
         Work space.
     """
@@ -27,6 +32,7 @@ def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_c
     stage_water, temperature = stage.water, stage.temperature
     liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
     wet = False
+    ease = np.ones(pile_count)
     for n in range(pile_count):
         saturation[n] = 0.0
         potential[n] = 0.0
@@ -34,7 +40,18 @@ def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_c
             liquid = stage_water[n] * (1.0 - frozen_share(temperature[n], c))
             saturation[n] = liquid / (c.water_density * pore_volume[n])
             potential[n] = drainage_potential(pore_volume[n] / volume[n], saturation[n], c)
-            wet = wet or potential[n] > 0.0
+            spread = 0.0
+            for d in range(8):
+                spread += capillary[n, d]
+            if spread * span > c.water_density * pore_volume[n]:
+                ease[n] = c.water_density * pore_volume[n] / (spread * span)
+            if potential[n] > 0.0:
+                wet = True
+                length = floor_length[n]
+                for d in range(8):
+                    length += max(pair_drop[n, d], 0.0)
+                excess = potential[n] * pore_volume[n] / c.drainage_velocity
+                potential[n] = min(potential[n], excess / (length * span))
     leachate = 0.0
     leachate_heat = 0.0
     for n in range(pile_count):
@@ -45,7 +62,7 @@ def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_c
             m = neighbours[n, d]
             if m >= pile_count:
                 continue
-            moved = capillary[n, d] * (saturation[m] - saturation[n])
+            moved = min(ease[n], ease[m]) * capillary[n, d] * (saturation[m] - saturation[n])
             if wet:
                 drop = pair_drop[n, d]
                 moved -= drop * potential[n] if drop > 0.0 else drop * potential[m]

@@ -301,9 +301,11 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 @compiled
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
-                outflow: Any, count: int, step: float, limit: float, worst_share: float, most: int, saturation: Any,
-                potential: Any, rates: Any, c: Any) -> int:
+                outflow: Any, count: int, step: float, span: float, limit: float, worst_share: float, most: int,
+                saturation: Any, potential: Any, rates: Any, c: Any) -> int:
     """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
+
+    `step` is the implicit weight times the time step, `span` the time step itself [s].
 
     Returns
     -------
@@ -311,7 +313,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
         Sweeps used.
     """
     pile_count = order.size
-    liquid_flow(frame, capillary, pore_volume, stage, pile_count, saturation, potential, rates.totals, c)
+    liquid_flow(frame, capillary, pore_volume, stage, pile_count, span, saturation, potential, rates.totals, c)
     refresh_gas(stage, terms, pile_count, c)
     sweeps = 0
     while sweeps < most:

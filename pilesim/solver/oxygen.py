@@ -11,6 +11,7 @@ from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.flow import advection_stencil
 
+DAMPED_FROM = 15  # sweeps: whole Newton corrections that have not settled by then run in circles
 MOST_RENEWALS = 3  # of the limiter in one solve
 IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
 
@@ -157,14 +158,14 @@ def _substitute_band(band: Any, right: Any) -> None:
 
 @compiled
 def _correct(neighbours: Any, upstream: Any, near: Any, advection: Any, own: Any, given: Any, uptake: Any, half: Any,
-             number: Any, band: Any, right: Any, oxygen: Any) -> None:
-    """Newton correction of `oxygen`: second-order residual, first-order factors."""
+             number: Any, band: Any, right: Any, weight: float, oxygen: Any) -> None:
+    """Newton correction of `oxygen` with `weight`: second-order residual, first-order factors."""
     for n in range(number.size):
         supply = _arriving(n, neighbours, upstream, near, advection, given, oxygen)
         right[number[n]] = supply - own[n] * oxygen[n] - uptake[n] * oxygen_factor(oxygen[n], half[n])
     _substitute_band(band, right)
     for n in range(number.size):
-        oxygen[n] = max(oxygen[n] + right[number[n]], min(0.1 * oxygen[n], oxygen[n]))
+        oxygen[n] = max(oxygen[n] + weight * right[number[n]], min(0.1 * oxygen[n], oxygen[n]))
 
 
 @compiled
@@ -212,7 +213,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
                 _factor_band(band)
                 ready[0] = True
             _correct(neighbours, upstream, near, advection, own, given, terms.uptake, terms.half, number, band, right,
-                     oxygen)
+                     0.5 if iteration > DAMPED_FROM else 1.0, oxygen)
         overdrawn = _sweep(order, neighbours, upstream, near, advection, own, given, terms.uptake, terms.half, oxygen)
         moved = 0.0
         for n in range(pile_count):

@@ -231,7 +231,7 @@ def _stages(stepper: Stepper, state: State, terms: nodes.Terms, mid: State, gues
                             blank[3])
         used = nodes.solve_stage(
             work["order"], stepper.frame, terms, work["capillary"], stepper.props.pore_volume, stage, edges,
-            mid.outflow, p.mesh.count, step, controls.sweep_tolerance * controls.tolerance, controls.worst_share,
+            mid.outflow, p.mesh.count, step, dt, controls.sweep_tolerance * controls.tolerance, controls.worst_share,
             controls.most_sweeps,
             work["saturation"], work["potential"], rates, p.record)
         return stage, used

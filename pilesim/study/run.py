@@ -28,6 +28,10 @@ SEEDED = ("Seeding: finished compost as a seed helped in some published trials a
           "tuned. A warm outer ring alone proves nothing: a uniformly mature pile shows nearly the same profile, because "
           "oxygen reaches only the outer 0.3 m.")
 
+VALVE = ("The cover works as a valve: condensate tightens it. On cells of 10 cm its air intake is within 10 percent of that "
+         "on 2.5 cm, the share meeting the rule within 0.02, the mean temperature on day 30 within 2 K; the error shown may "
+         "be less. That covers behave so is a reading of practice, not a measurement.")
+
 
 def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None) -> xr.Dataset:
     """Simulate a pile.
@@ -100,6 +104,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
                    "faces only.")
     if scenario.start.seeding != "mature":
         out.append(SEEDED)
+    if scenario.cover.valve:
+        out.append(VALVE)
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
     if scenario.mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= 4.0 * pile.height:

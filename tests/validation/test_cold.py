@@ -29,7 +29,7 @@ def test_the_toe_freezes_while_the_core_is_hot(pile, edge, air):
     holds more than its share of it.
 
     Derivation: gas of less than -15 degC passes the toe before anything has warmed it. A stand-still of the foot of
-    windrows in frost is common practice, no source. Planted: freezing at -40 degC; air of 10 degC whatever is given.
+    windrows in frost is common practice, no source. Planted: air of 10 degC whatever is given.
     """
     run = pile(**{"base_layer.edge": edge, "weather.air_temperature": air})
     assert run.measures["frozen_fraction_peak"] > 0.0
@@ -42,7 +42,7 @@ def test_the_toe_freezes_while_the_core_is_hot(pile, edge, air):
 def test_nothing_freezes_in_mild_weather(pile, edge):
     """The other side: no ice at all in air of 10 degC (second law: nothing is colder than the wet bulb, 7.5 degC).
 
-    Planted: ice field without regard to temperature; freezing at 20 degC.
+    Planted: ice reported wherever it is below 20 degC.
     """
     run = pile(**{"base_layer.edge": edge, "weather.air_temperature": "10 degC"})
     assert run.measures["frozen_fraction_peak"] == 0.0
@@ -66,7 +66,7 @@ def test_a_pile_frozen_throughout_does_not_start_by_itself(pile):
     the mix stays below 5 degC everywhere (cardinal minimum of 2 degC; common practice, no source, that frozen heaps
     stand until spring). The same pile built at 5 and at 10 degC starts and passes 65 degC.
 
-    Planted: temperature factor of 0.05 at least, whatever the temperature.
+    Planted: cardinal minimum of the biology far below freezing.
     """
     frost = {"weather.air_temperature": "-10 degC"}
     frozen = pile(**frost, **{"start.temperature": "-10 degC"})
@@ -82,7 +82,7 @@ def test_a_pile_frozen_throughout_does_not_start_by_itself(pile):
 def test_permeable_pile_without_a_cover_is_blown_cold_in_frost(pile):
     """Without a cover the draught of a permeable pile in frost carries off more than the biology makes: within two weeks
     its mean is below 20 degC and most of it never met the rule; the covered pile of the same mix is above 45 degC on
-    that day. Common practice, no source. Planted: scenario's cover of the reference pile kept; gas without heat.
+    that day. Common practice, no source. Planted: the reference pile's cover kept; air of 10 degC.
     """
     frost = {"weather.air_temperature": "-10 degC"}
     bare, covered = pile("uncovered_pile", **frost), pile(**frost)

@@ -62,9 +62,9 @@ def test_thin_air_asks_for_a_leakier_cover(best, air):
     assert best(air, HIGH) > 1.3 * best(air, SEA)
 
 
-def leakances_held(pile, air, leakance, cell):
+def leakances_held(pile, air, leakance, cell, thicknesses=THICKNESSES):
     return [pile(**{"weather.air_temperature": air, "run.cell": cell, "cover.thickness": f"{thick} m",
-                    "cover.permeability": f"{leakance * thick:.6g} m2"}) for thick in THICKNESSES]
+                    "cover.permeability": f"{leakance * thick:.6g} m2"}) for thick in thicknesses]
 
 
 def test_at_one_leakance_thickness_hardly_matters_in_mild_air(pile):
@@ -79,17 +79,17 @@ def test_at_one_leakance_thickness_hardly_matters_in_mild_air(pile):
 
 
 def test_at_one_leakance_thickness_pays_in_deep_frost(pile):
-    """At -35 degC and the leakance that is best there (1e-9 m) insulation pays: from 0.1 to 0.2 m the cold-edge share
-    falls by more than the numerical errors of both (difference from twice the cell), and so it does from 0.1 to 0.3 m;
-    the second tenth of a metre brings less than the first. Prototype: pays up to about 0.3 m. Cells of 10 cm, whose
-    partner of 20 cm gives the error. Planted: permeability held instead of leakance; cover that conducts as sand does.
+    """At -35 degC and a leakance that suits it (1e-9 m) insulation pays: from 0.1 to 0.3 m the cold-edge share falls by
+    more than the numerical errors of both, on cells of 5 cm with a partner of 10 cm; the second tenth of a metre brings
+    less than the first. Prototype: pays up to about 0.3 m. Seen 0.171, 0.110, 0.088 and, at 0.4 m, 0.080, within 0.012;
+    on cells of 10 cm the error of 0.04 hides the first step. Planted: cover that conducts as wet sand does.
     """
-    fine, coarse = (leakances_held(pile, "-35 degC", 1e-9, cell) for cell in ("10 cm", "20 cm"))
-    cold, partner = (np.array([float(run.measures["cold_edge_fraction"]) for run in runs]) for runs in (fine, coarse))
-    error = np.abs(cold - partner)
-    assert cold[0] - cold[1] > error[0] + error[1]
-    assert cold[0] - cold[2] > error[0] + error[2]
-    assert cold[1] - cold[2] < cold[0] - cold[1]
+    coarse = leakances_held(pile, "-35 degC", 1e-9, "10 cm")
+    fine = leakances_held(pile, "-35 degC", 1e-9, "5 cm", (0.1, 0.3))
+    partner, cold = (np.array([float(run.measures["cold_edge_fraction"]) for run in runs]) for runs in (coarse, fine))
+    error = np.abs(cold - partner[[0, 2]])
+    assert cold[0] - cold[1] > error.sum()
+    assert 0.0 < partner[1] - partner[2] < partner[0] - partner[1]
 
 
 @pytest.fixture(scope="module", params=[("0 m", "10 degC"), ("2900 m", "-35 degC")], ids=["mild", "high and cold"])
@@ -107,10 +107,11 @@ def test_hot_and_aerobic_designs_are_found_and_named_with_their_toe(designs, cap
     above 55 degC on day 14, at most 0.2 anaerobic; and its screen names them, the leakance they need, and that the toe
     is not among it.
 
-    What the model says beside the trade: the window is narrow (of four covers within a factor of four, two), at -35
-    degC nine tenths of the toe and more never meet the rule, the mean on day 14 is 57 to 58 degC there with the core at
-    65 and more, and it falls below 55 by day 30.
-    Planted: respiration heat of a half; oxygen demand of twice its size; the line left out of the screen.
+    What the model says beside the trade: the window is narrow (of four covers within a factor of four, two); at -35
+    degC most of the toe never meets the rule, and the mean on day 14 is 54 to 58 degC, the core some 64, not 65 to 71.
+    Cells of 10 cm, once by hand: the same two covers at -35 degC (0.69, 0.68 above 55 degC; 0.15, 0.02 anaerobic); in
+    mild air 6e-10 m2 just misses (0.24 anaerobic), so the window begins leakier than on these coarse cells.
+    Planted: rate of the fast pool a third (nothing found in the cold); the line left out of the screen.
     """
     limits = 0.6, 0.2
     found = [row for row in rows(designs) if row["share_above_55C_day_14"] >= limits[0]
