@@ -29,6 +29,9 @@ class Physics:
         Oxygen stored in the pore gas enters its balance.
     reference_concentration, reference_viscosity : float
         Of the moving gas when `constant_density` [mol m-3], [Pa s].
+    ignition_temperature, ignition_scale : float
+        With a scale above 0 the temperature factor is exp((T - ignition_temperature) / ignition_scale) [K], Arrhenius's
+        law as Frank-Kamenetskii linearised it; 0 leaves the cardinal temperatures.
     constants : mapping
         Registry values replaced in this run, SI.
     """
@@ -40,12 +43,15 @@ class Physics:
     store_oxygen: bool = True
     reference_concentration: float = 41.6
     reference_viscosity: float = 1.8e-5
+    ignition_temperature: float = 0.0
+    ignition_scale: float = 0.0
     constants: Mapping[str, float] = field(default_factory=dict)
 
 
 FULL = Physics()
 _EXTRA = ("moist", "constant_density", "composition_in_density", "store_oxygen", "reference_concentration",
-          "reference_viscosity", "pressure", "ambient_density", "oxygen_demand", "respiratory_quotient")
+          "reference_viscosity", "ignition_temperature", "ignition_scale", "pressure", "ambient_density", "oxygen_demand",
+          "respiratory_quotient")
 
 
 def run_record(
@@ -69,7 +75,7 @@ def run_record(
     record = np.zeros(1, dtype=[(name, np.float64) for name in (*names, *_EXTRA)])
     for name in names:
         record[name] = base[name]
-    for name in _EXTRA[:6]:
+    for name in _EXTRA[:8]:
         record[name] = float(getattr(physics, name))
     record["pressure"] = pressure
     record["ambient_density"] = ambient_density

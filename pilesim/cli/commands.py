@@ -17,6 +17,7 @@ from pilesim.cli.options import (
     INTERRUPTED,
     RUN_FILES,
     SHEET_FILES,
+    VERIFY_FILES,
     WIDTHS_FILES,
     Debug,
     Force,
@@ -237,6 +238,43 @@ def widths(
     print(folder / "widths.png")
     if all(run.failure for run in runs):
         say("every pile failed; the reasons stand in the table")
+        raise typer.Exit(FAILURE)
+
+
+@app.command()
+def verify(
+    all_: Annotated[bool, typer.Option("--all", help="The slow checks too.")] = False,
+    out: Annotated[
+        Path | None, typer.Option("--out", metavar="DIR", help="Folder for verify.csv.  [default: ./out/verify]")
+    ] = None,
+    force: Force = False,
+    debug: Debug = False,
+) -> None:
+    """Check the installed program against exact solutions and published values: verify.csv. Exit 1 if a check fails.
+
+    \b
+    Example: pilesim verify --all --out out/checks
+    """
+    from pilesim.show.folder import check_folder, delivery
+    from pilesim.show.screen import progress_on_stderr
+    from pilesim.study.warm import ensure_compiled
+
+    folder = out or Path("out") / "verify"
+    check_folder(folder, VERIFY_FILES, force)
+    ensure_compiled(say)
+
+    from pilesim.show.verify_text import verify_lines
+    from pilesim.verify.cases import chosen
+    from pilesim.verify.table import run_cases, write_checks
+
+    with progress_on_stderr("verify") as progress:
+        rows = run_cases(chosen(all_), progress)
+    with delivery(folder, VERIFY_FILES) as place:
+        write_checks(rows, place / "verify.csv")
+    for text in verify_lines(rows):
+        print(text)
+    print(folder / "verify.csv")
+    if any(row.status == "no" for row in rows):
         raise typer.Exit(FAILURE)
 
 

@@ -10,7 +10,13 @@ from pilesim.base.compiled import compiled
 
 @compiled
 def temperature_factor(temperature: float, c: Any) -> tuple[float, float]:
-    """Cardinal temperature factor [1] and its derivative [K-1] at `temperature` [K]. Source: Rosso1993."""
+    """Cardinal temperature factor [1] and its derivative [K-1] at `temperature` [K]. Source: Rosso1993.
+
+    Reference problems may ask for an exponential instead (see :class:`pilesim.balances.physics.Physics`).
+    """
+    if c.ignition_scale > 0.0:
+        grown = math.exp((temperature - c.ignition_temperature) / c.ignition_scale)
+        return grown, grown / c.ignition_scale
     low, best, high = c.temperature_minimum, c.temperature_optimum, c.temperature_maximum
     if temperature <= low or temperature >= high:
         return 0.0, 0.0

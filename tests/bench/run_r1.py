@@ -18,16 +18,16 @@ from pathlib import Path
 
 for threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "NUMBA_NUM_THREADS"):
     os.environ.setdefault(threads, "1")
-sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "verification")]
+sys.path[:0] = [str(Path(__file__).parent)]
 
 import numpy as np  # noqa: E402
 from peer_ida import solve_r1  # noqa: E402
-from reduced import R1_CONVERGED, r1_grid, r1_history, r1_problem  # noqa: E402
 
 import pilesim  # noqa: E402
 from pilesim.build import build  # noqa: E402
 from pilesim.solver.march import march  # noqa: E402
 from pilesim.solver.step import Controls  # noqa: E402
+from pilesim.verify.reduced import R1_CONVERGED, r1_grid, r1_history, r1_problem  # noqa: E402
 
 
 def cpu_seconds(call: Callable[[], object]) -> tuple[float, object]:

@@ -129,7 +129,7 @@ def test_version(tmp_path):
     assert re.fullmatch(r"\d+\.\d+\.\d+", pilesim.__version__)
 
 
-@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "new", "constants"])
+@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "verify", "new", "constants"])
 def test_every_command_has_help_with_an_example(command, capfd):
     """Plain text, no frames. Planted: rich left on in typer."""
     assert main([command, "--help"]) == 0
@@ -183,7 +183,7 @@ def test_output_into_a_closed_pipe_is_no_accident(tmp_path):
 @pytest.mark.parametrize(
     ("words", "fragment"),
     [
-        ((), "expected one of run, compare, sheet, widths, new, constants"),
+        ((), "expected one of run, compare, sheet, widths, verify, new, constants"),
         (("walk",), "No such command 'walk'"),
         (("run",), "Missing argument 'SCENARIO'"),
         (("run", "reference_pile", "--fast"), "No such option"),

@@ -26,6 +26,7 @@ ROWS = (
     ("assess",),
     ("estimate",),
     ("study",),
+    ("verify",),
     ("show",),
     ("cli",),
     ("__init__", "__main__"),

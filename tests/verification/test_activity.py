@@ -11,8 +11,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.integrate import quad
-from verification.property_record import record
-from verification.reduced import PRESSURE, dry_physics, line, observed_order, reduced, run, tight
 
 from pilesim.balances.physics import FULL, Physics
 from pilesim.balances.surface import Boundary
@@ -23,6 +21,9 @@ from pilesim.matter.biology import logistic_growth, oxygen_factor, temperature_f
 from pilesim.section.grid import MIX
 from pilesim.solver.march import DAY, march
 from pilesim.solver.step import Controls, begin, make_stepper
+from pilesim.verify.check import observed_order
+from pilesim.verify.record import record
+from pilesim.verify.reduced import PRESSURE, dry_physics, line, reduced, run, tight
 
 RATE = CONSTANTS["activity_growth_rate"].value  # s-1
 BEST = CONSTANTS["temperature_optimum"].value  # K

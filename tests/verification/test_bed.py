@@ -7,9 +7,9 @@ import math
 
 import pytest
 from CoolProp.CoolProp import PropsSI
-from verification.property_record import record
 
 from pilesim.matter import bed
+from pilesim.verify.record import record
 
 
 def phases(bulk_density, moisture, organic_share):

@@ -4,9 +4,9 @@
 """
 
 import pytest
-from verification.property_record import record
 
 from pilesim.matter import biology
+from pilesim.verify.record import record
 
 
 def cardinal(lowest, best, highest):

@@ -8,9 +8,10 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from verification.reduced import DAY, along, observed_order, r1_grid, r1_measures, r1_problem, run, tight
 
 from pilesim.section.grid import COVER, MIX, box_grid
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import DAY, along, r1_grid, r1_measures, r1_problem, run, tight
 
 HOUR = 3600.0
 

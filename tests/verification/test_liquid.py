@@ -12,7 +12,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.special import beta as beta_function
-from verification.reduced import DAY, along, column, line, observed_order, reduced
 
 from pilesim.balances.bed import Bed
 from pilesim.balances.physics import Physics
@@ -24,6 +23,8 @@ from pilesim.solver.march import march
 from pilesim.solver.nodes import TOTALS
 from pilesim.solver.step import Controls
 from pilesim.study.run import observed_run
+from pilesim.verify.check import observed_order
+from pilesim.verify.reduced import DAY, along, column, line, reduced
 
 POROSITY = 0.6
 ORGANIC = (1.0 - POROSITY) * CONSTANTS["organic_particle_density"].value  # kg m-3

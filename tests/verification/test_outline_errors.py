@@ -5,10 +5,10 @@ Three grids of 20, 10 and 5 cm: 14, 28 and 56 cells across the half section. Fau
 
 import numpy as np
 import pytest
-from verification.reduced import observed_order
-from verification.steady_section import steady
 
 from pilesim.section.grid import section_grid
+from pilesim.verify.check import observed_order
+from pilesim.verify.steady_section import steady
 
 SHARP = [(2.6, 0.0), (2.0, 1.2), (1.0, 1.9), (0.0, 2.1)]
 OUTLINES = {"trapezoid": {"shape": "trapezoid", "crest_width": 1.6},

@@ -1,9 +1,9 @@
-"""The reduced pile problem R1 (stated in reduced.py) against two independent computations made for this project."""
+"""The reduced pile problem R1 (stated in pilesim/verify/reduced.py) against two independent computations made for
+this project."""
 
-import pytest
-from verification.reduced import R1_CONVERGED, R1_PAIRS, r1_grid, r1_history, r1_problem
+from verification.rows import assert_pass
 
-from pilesim.solver.step import Controls
+from pilesim.verify import reference_problem
 
 
 def test_reference_problem():
@@ -16,8 +16,4 @@ def test_reference_problem():
     (day 3: 0.9 % of oxygen); conductivity of the mix given to the cover; half saturation doubled; diffusivity 10 % low;
     oxygen of entering gas 10 % low; film halved; buoyancy of the upper node.
     """
-    coarse, fine = (r1_history(r1_problem(r1_grid(refinement)), list(R1_PAIRS), Controls())[0] for refinement in (1, 2))
-    for day, (temperature, oxygen) in R1_CONVERGED.items():
-        found = fine[day] + (fine[day] - coarse[day]) / 3  # second order: the error of the finer grid is a third of it
-        assert found[0] == pytest.approx(temperature, abs=0.15), f"day {day}"
-        assert found[1] == pytest.approx(oxygen, rel=0.008), f"day {day}"
+    assert_pass(reference_problem.reference_problem())

@@ -28,7 +28,6 @@ the air through a film of h / (rho_a 1005 J kg-1 K-1), which stands for the half
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
@@ -44,25 +43,19 @@ from pilesim.solver.step import Controls
 
 DAY = 86400.0
 PRESSURE = 101325.0
-FLAT = {  # cardinal temperatures so far apart that the factor is 1 within 1e-9 for 300 K +/- 30 K
+FLAT: dict[str, Any] = {  # cardinal temperatures so far apart that the factor is 1 within 1e-9 for 300 K +/- 30 K
     "temperature_minimum": 300.0 - 1e6, "temperature_optimum": 300.0, "temperature_maximum": 300.0 + 1e6}
 
 
-def observed_order(errors: Sequence[float], ratio: float = 2.0) -> np.ndarray:
-    """Orders of convergence between successive `errors`, each refinement by `ratio`."""
-    values = np.asarray(errors, float)
-    return np.log(values[:-1] / values[1:]) / math.log(ratio)
-
-
 def dry_physics(*, store_oxygen: bool = False, constant_density: bool = True, concentration: float = 40.0,
-                viscosity: float = 1.8e-5, **constants: float) -> Physics:
+                viscosity: float = 1.8e-5, **constants: Any) -> Physics:
     """Gas without vapour or effect of composition on density; `constants` replace registry values (SI)."""
     return Physics(moist=False, constant_density=constant_density, composition_in_density=False, live_bed=False,
                    store_oxygen=store_oxygen, reference_concentration=concentration, reference_viscosity=viscosity,
                    constants=constants)
 
 
-def one_gas(molar_mass: float) -> dict[str, float]:
+def one_gas(molar_mass: float) -> dict[str, Any]:
     """Constants of a gas whose parts all have one `molar_mass` [kg mol-1]."""
     return dict.fromkeys(("dry_air_molar_mass", "inert_gas_molar_mass", "oxygen_molar_mass",
                           "carbon_dioxide_molar_mass"), molar_mass)

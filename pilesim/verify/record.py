@@ -1,4 +1,6 @@
-"""The run-time record that the property laws take, for tests of one law at a time."""
+"""The run-time record that the property laws take, for checks of one law at a time."""
+
+from __future__ import annotations
 
 from typing import Any
 

@@ -1,0 +1,1 @@
+"""Checks of the package against mathematics and against what others have published; `cases.CASES` lists them."""
