@@ -123,10 +123,12 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
              "vapour_total", "capillary_total", "advection_total", "oxygen_total")
     work: dict[str, np.ndarray] = {name: np.zeros(n1) for name in names}
     work |= {name: np.zeros((n1, 8)) for name in ("conduction", "vapour", "capillary", "advection", "oxygen_diffusion")}
-    work["order"] = np.arange(mesh.pile_count)
+    work["order"] = np.arange(mesh.pile_count, dtype=np.uint32)
     work["degree"] = np.zeros(n1, dtype=np.int64)
     work["conductance"] = np.zeros(mesh.quad_material.size)
-    frame = Frame(mesh.neighbours, mesh.upstream, drop, problem.floor_length, problem.pile_volume, weight)
+    reach = 4 if not unit[:, 4:].any() else 8
+    frame = Frame(mesh.neighbours.astype(np.uint32), mesh.upstream.astype(np.uint32), reach, drop, problem.floor_length,
+                  problem.pile_volume, weight)
     rates = tuple(Rates(np.zeros(n1), np.zeros(n1), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     return Stepper(problem, controls, flow.plan_flow(mesh, problem.edges), props, frame, np.ones(n1), np.zeros(n1),
                    np.full(n1, np.inf),
@@ -166,7 +168,7 @@ def _flow(stepper: Stepper, state: State, source: np.ndarray) -> None:
     flow.quad_means(plan.quads, mesh.quad_nodes, mesh.quad_material, stepper.props.permeability, work["mobility"],
                     work["conductance"])
     flow.solve_flow(plan.quads, mesh.quad_nodes, mesh.quad_pairs, mesh.quad_form, work["conductance"], work["lift"],
-                    mesh.z, plan.unknown, plan.pressure, source, p.edges.is_open, plan.band, plan.right, state.east,
+                    mesh.z, plan.unknown, plan.pressure, source, p.edges.is_open, plan.band, plan.factored, plan.right, state.east,
                     state.north, state.outflow)
 
 
@@ -284,11 +286,11 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     sweeps = 0
     for done in range(1, controls.passes + 1):
         np.maximum(-mid.outflow, 0.0, out=terms.inflow)
-        flow.flow_order(mesh.neighbours, mid.east, mid.north, mesh.pile_count, work["order"], work["degree"])
+        flow.flow_order(stepper.frame.neighbours, mid.east, mid.north, mesh.pile_count, work["order"], work["degree"])
         carried = _carried(stepper, middle, state.water, terms)
         # at an inlet only diffusion feeds the vapour of the face; dry gas takes its heat from the bed, without limit
         companion, made = (work["mid_ratio"], stepper.none) if stepper.scalars.moist else (carried, stepper.plenty)
-        flow.advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow,
+        flow.advection_stencil(stepper.frame.neighbours, stepper.frame.upstream, mesh.x, mesh.z, mid.east, mid.north, mid.outflow,
                                carried, companion, work["vapour"], made, edges.enthalpy_in, mesh.pile_count,
                                work["advection"], work["advection_total"])
         first, second, new, totals, used = _stages(stepper, state, terms, mid, guess1, guess2, edges, dt)
@@ -303,7 +305,7 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         change = [0.5 * (a + b) - m for a, b, m in zip(
             (state.east, state.north, state.outflow), (new.east, new.north, new.outflow),
             (mid.east, mid.north, mid.outflow), strict=True)]
-        nodes.coupling_defect(mesh.neighbours, *change, second, edges, _capacity(stepper, new), mesh.pile_count,
+        nodes.coupling_defect(stepper.frame.neighbours, *change, second, edges, _capacity(stepper, new), mesh.pile_count,
                               work["defect"])
         flow_defect = dt * work["defect"]
         size = np.sqrt(np.sum(stepper.frame.weight * flow_defect**2))
@@ -355,9 +357,9 @@ def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, edges
     terms = _oxygen_terms(stepper, storage, state.oxygen)
     new.oxygen = np.clip(state.oxygen + dt / dt_last * (state.oxygen - last.oxygen), 0.0, 1.0)
     factor = np.zeros(mesh.count + 1)
-    flow.flow_order(mesh.neighbours, new.east, new.north, mesh.pile_count, work["order"], work["degree"])
+    flow.flow_order(stepper.frame.neighbours, new.east, new.north, mesh.pile_count, work["order"], work["degree"])
     used = oxygen.solve_oxygen(
-        work["order"], mesh.neighbours, mesh.upstream, mesh.x, mesh.z, new.east, new.north, new.outflow, terms, edges,
+        work["order"], stepper.frame.neighbours, stepper.frame.upstream, mesh.x, mesh.z, new.east, new.north, new.outflow, terms, edges,
         stepper.plan.number, stepper.plan.oxygen_band, stepper.plan.oxygen_right, stepper.plan.oxygen_ready,
         controls.reaction_tolerance, controls.balance_tolerance, controls.most_oxygen_sweeps, new.oxygen, factor)
     rates = oxygen.oxygen_budget(mesh.pile_count, terms, edges, new.outflow, new.oxygen, factor)
