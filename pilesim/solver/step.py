@@ -20,10 +20,13 @@ from pilesim.balances.surface import EdgeArrays
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
-from pilesim.solver import flow, nodes, oxygen, properties
+from pilesim.solver import coupling, flow, nodes, oxygen, properties
 from pilesim.solver.nodes import TOTALS, Frame, Rates
 
 GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
+
+
+_RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +53,7 @@ class Controls:
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.006
+    tolerance: float = 0.01
     sweep_tolerance: float = 0.2
     worst_share: float = 0.01
     largest_step: float = 6 * 3600.0
@@ -124,6 +127,8 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     work: dict[str, np.ndarray] = {name: np.zeros(n1) for name in names}
     work |= {name: np.zeros((n1, 8)) for name in ("conduction", "vapour", "capillary", "advection", "oxygen_diffusion")}
     work["order"] = np.arange(mesh.pile_count, dtype=np.uint32)
+    work["corrected"] = np.zeros(2)
+    work["warming"] = np.zeros(n1)
     work["degree"] = np.zeros(n1, dtype=np.int64)
     work["conductance"] = np.zeros(mesh.quad_material.size)
     reach = 4 if not unit[:, 4:].any() else 8
@@ -319,7 +324,13 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         _refresh(stepper, new)
     rates, used_oxygen, factor = _solve_oxygen(stepper, state, last, new, edges_at_end, dt, dt_last)
     new_held = _hold(stepper, factor)
-    error = _error(stepper, state, new, older, dt, flow_defect, terms, held, new_held)
+    coupling.correct_respiration(
+        terms.environment, held_last.environment, held.environment, new_held.environment, (dt, dt_last),
+        stepper.rates[0].burnt, stepper.rates[1].burnt, GAMMA, mesh.pile_count, (p.bed.ground_water, p.bed.dry_capacity),
+        (new.temperature, new.stored, new.water, new.substrate), work["warming"], work["corrected"], p.record)
+    totals[_RESPIRATION_HEAT] += work["corrected"][0]
+    totals[_METABOLIC] += work["corrected"][1]
+    error = _error(stepper, state, new, older, dt, flow_defect)
     return Outcome(new, new_held, totals, rates, error, done, sweeps, used_oxygen, False)
 
 
@@ -367,16 +378,10 @@ def _solve_oxygen(stepper: Stepper, state: State, last: State, new: State, edges
 
 
 def _error(stepper: Stepper, state: State, new: State, older: list[tuple[float, np.ndarray]], dt: float,
-           flow_defect: np.ndarray, terms: nodes.Terms, held: Held, new_held: Held) -> float:
+           flow_defect: np.ndarray) -> float:
     """Error estimate over the tolerance: coupling extrapolation defect and third divided difference."""
     p, controls = stepper.problem, stepper.controls
-    values = stepper.scalars
-    environment = 0.5 * (held.environment + new_held.environment) - terms.environment
-    released = np.sum(environment * state.substrate, axis=1) * values.oxygen_demand * values.heat_per_oxygen
-    factor = stepper.props.uptake / np.maximum(
-        np.sum(stepper.props.environment * new.substrate, axis=1) * values.oxygen_demand / values.oxygen_molar_mass,
-        1e-300)
-    local = np.abs(flow_defect + dt * released * factor / _capacity(stepper, new))
+    local = np.abs(flow_defect + stepper.work["warming"])
     if len(older) >= 2:
         local = local + 0.24 * dt**3 * np.abs(_third_difference(
             [new.time, state.time, *(t for t, _ in reversed(older[-2:]))],
