@@ -81,10 +81,8 @@ TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respir
 
 
 @compiled
-def refresh_gas(stage: Any, terms: Any, pile_count: int, c: Any) -> None:
-    """Vapour ratio and enthalpy of the pore gas from the iterate's temperature and water."""
-    temperature, water, ratio, enthalpy, dry_mass = (
-        stage.temperature, stage.water, stage.ratio, stage.enthalpy, terms.dry_mass)
+def pore_gas(temperature: Any, water: Any, dry_mass: Any, pile_count: int, ratio: Any, enthalpy: Any, c: Any) -> None:
+    """Vapour ratio and enthalpy of the pore gas at `temperature` and `water`, written to `ratio` and `enthalpy`."""
     for n in range(pile_count):
         activity = 1.0
         if dry_mass[n] > 0.0:
@@ -206,7 +204,7 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: A
 
 
 @compiled
-def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int, count: int,
+def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int,
                  step: float, stored: Any, water: Any, burnt: Any, totals: Any, c: Any) -> None:
     """Conservative rates at the stage's iterate, written to the last arrays before `c` (see :class:`Rates`)."""
     neighbours, upstream, reach = frame.neighbours, frame.upstream, frame.reach
@@ -260,7 +258,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
             leaving = max(outflow[n], 0.0)
             totals[2] += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
             totals[5] += inflow[n] * vapour_in[n] - leaving * y
-    for n in range(pile_count, count):
+    for n in range(pile_count, temperature.size - 1):
         heat = film_heat[n] - (conduction_total[n] + film[n]) * temperature[n]
         for d in range(8):
             heat += conduction[n, d] * temperature[neighbours[n, d]]
@@ -270,7 +268,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 @compiled
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
-                outflow: Any, count: int, step: float, span: float, limit: float, worst_share: float, most: int,
+                outflow: Any, step: float, span: float, limit: float, worst_share: float, most: int,
                 saturation: Any, potential: Any, rates: Any, c: Any) -> int:
     """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
 
@@ -292,33 +290,31 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
         sweeps += 1
         if sweep(order, frame, terms, stage, edges, tangent, step, worst_share, c) < limit:
             break
-    refresh_gas(stage, terms, pile_count, c)
-    _stage_rates(frame, terms, stage, edges, outflow, pile_count, count, step, rates.stored, rates.water, rates.burnt,
+    pore_gas(stage.temperature, stage.water, terms.dry_mass, pile_count, stage.ratio, stage.enthalpy, c)
+    _stage_rates(frame, terms, stage, edges, outflow, pile_count, step, rates.stored, rates.water, rates.burnt,
                  rates.totals, c)
     return sweeps
 
 
 @compiled
-def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, stage: Any, edges: Any, capacity: Any,
+def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, enthalpy: Any, enthalpy_in: Any, is_open: Any,
                     pile_count: int, out: Any) -> None:
-    """Warming rate [K s-1] that a change of flow (`east`, `north`, `outflow`) would have caused, written to `out`."""
-    enthalpy, enthalpy_in, is_open = stage.enthalpy, edges.enthalpy_in, edges.is_open
+    """Heat [W m-1] that a change of flow (`east`, `north`, `outflow`) would have brought to each node, written to `out`."""
     for n in range(pile_count):
         own = enthalpy[n]
         change = 0.0
-        for d in range(4):
-            m = neighbours[n, d]
-            if m >= pile_count:
-                continue
-            if d == 0:
-                leaving = east[n]
-            elif d == 1:
-                leaving = -east[m]
-            elif d == 2:
-                leaving = north[n]
-            else:
-                leaving = -north[m]
-            change -= 0.5 * leaving * (enthalpy[m] - own)
+        m = neighbours[n, 0]
+        if m < pile_count:
+            change -= 0.5 * east[n] * (enthalpy[m] - own)
+        m = neighbours[n, 1]
+        if m < pile_count:
+            change += 0.5 * east[m] * (enthalpy[m] - own)
+        m = neighbours[n, 2]
+        if m < pile_count:
+            change -= 0.5 * north[n] * (enthalpy[m] - own)
+        m = neighbours[n, 3]
+        if m < pile_count:
+            change += 0.5 * north[m] * (enthalpy[m] - own)
         if is_open[n]:
             change -= 0.5 * outflow[n] * (enthalpy_in[n] - own)
-        out[n] = change / capacity[n]
+        out[n] = change

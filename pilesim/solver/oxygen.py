@@ -14,7 +14,7 @@ from pilesim.solver.flow import advection_stencil
 from pilesim.solver.gather import beyond, diagonal, near
 
 DAMPED_FROM = 15  # sweeps: whole Newton corrections that have not settled by then run in circles
-FIRST_REFRESH, REFRESHED = 3, 6  # sweeps: when old factors have not done it by then, they are made anew, and so on
+FIRST_REFRESH, REFRESHED = 8, 10  # sweeps: when old factors have not done it by then, they are made anew, and so on
 MOST_RENEWALS = 3  # of the limiter in one solve
 IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
 
