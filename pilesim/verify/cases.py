@@ -10,6 +10,7 @@ from pilesim.verify import (
     conduction,
     draught,
     freezing,
+    manufactured,
     moist_air,
     onset,
     oxygen,
@@ -72,6 +73,9 @@ CASES: tuple[Case, ...] = (
     Case("symmetric pile with default controls", reference_problem.symmetric_pile_by_default, slow=True),
     Case("budgets of the reduced pile", reference_problem.closed_budgets),
     Case("reduced pile", reference_problem.reference_problem, slow=True),
+    Case("manufactured pile", manufactured.orders_in_space),
+    Case("manufactured pile on finer cells", manufactured.finest_order_in_space, slow=True),
+    Case("manufactured pile in time", manufactured.orders_in_time, slow=True),
 )
 
 
