@@ -6,6 +6,7 @@ from functools import partial
 
 from pilesim.verify import (
     advection,
+    bed,
     cavity,
     conduction,
     draught,
@@ -45,6 +46,14 @@ CASES: tuple[Case, ...] = (
     Case("density of the standard atmosphere", moist_air.density_table),
     Case("air pressure of the handbook", moist_air.handbook_pressure),
     Case("boiling point", moist_air.boiling_point),
+    Case("free air space", bed.free_air_space),
+    Case("heat capacity of the bed", bed.heat_capacity),
+    Case("heat capacity of water", bed.water_heat_capacity),
+    Case("conductivity, dry and full", bed.conductivity_ends),
+    Case("bounds of the conductivity", bed.conductivity_bounds),
+    Case("conductivity of wet mixes", bed.conductivity_values),
+    Case("gas diffusivity of the bed", bed.diffusivity),
+    Case("permeability of the bed", bed.permeability),
     Case("outlines", shapes.outlines),
     Case("cooled slabs", conduction.cooled_slabs),
     Case("order in time of conduction", conduction.order_in_time),
