@@ -39,8 +39,8 @@ def free_air_space() -> list[Check]:
     """593 kg/m3, 60 % moisture, 85 % organic matter: 1 - 593 (0.6/1000 + 0.4 x 0.85/1600 + 0.4 x 0.15/2500) = 0.504."""
     c = record()
     porosity, saturation = pores(593.0, 0.60, 0.85, c)
-    return [Check("free air space of a wet mix", "exact", "phase densities of van Ginkel et al. (1999), worked by hand", 0.504,
-                  bed.air_filled_porosity.py_func(porosity, saturation, c), 5e-4)]
+    return [Check("free air space of a wet mix", "exact", "phase densities of van Ginkel et al. (1999), worked by hand",
+                  0.504, bed.air_filled_porosity.py_func(porosity, saturation, c), 5e-4)]
 
 
 def heat_capacity() -> list[Check]:
@@ -95,8 +95,8 @@ def conductivity_values() -> list[Check]:
     for mix, expected in zip(MIXES, CONDUCTIVITIES, strict=True):
         porosity, saturation = pores(*mix, c)
         wrong.append(bed.thermal_conductivity.py_func(porosity, saturation, 0.0, c) - expected)
-    return [largest_error("conductivity of wet mixes: error", "exact", f"{JOHANSEN}; inside the ranges of {AHN}", wrong, 0.006,
-                          "W m-1 K-1")]
+    return [largest_error("conductivity of wet mixes: error", "exact", f"{JOHANSEN}; inside the ranges of {AHN}", wrong,
+                          0.006, "W m-1 K-1")]
 
 
 def diffusivity() -> list[Check]:
