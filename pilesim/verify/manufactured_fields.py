@@ -22,7 +22,7 @@ from pilesim.section.grid import BASE, COVER, GROUND, MIX
 
 TINY = 1e-30  # the complex step: its square vanishes
 AMPLITUDE = 0.15  # of the changes in time
-PERIOD = 2.0 * 86400.0  # s
+PERIOD = 86400.0  # s, of them
 
 
 @dataclass(frozen=True, slots=True)
