@@ -199,7 +199,7 @@ def check_sound(sound: Path, work: Path, faults: Sequence[Fault]) -> None:
 def main() -> int:
     parser = argparse.ArgumentParser(description="Plant faults and see that the tests catch them.")
     parser.add_argument("--only", nargs="+", default=[], metavar="NAME", help="these faults")
-    parser.add_argument("--named", action="store_true", help="run only the tests named for a fault, not all others after them")
+    parser.add_argument("--named", action="store_true", help="run only the tests named, not all others after them")
     parser.add_argument("--list", action="store_true", help="name the faults and stop")
     parser.add_argument("--check", action="store_true", help="look for the old texts and stop")
     parser.add_argument("--record", action="store_true", help=f"write the outcome to {RESULTS.name}")
