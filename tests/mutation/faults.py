@@ -71,7 +71,7 @@ LAWS = (
           "+ 0.0 * (water + ground_water) * freezing / c.freezing_range", "verification/test_freezing.py"),
     fault("short_foot", "a foot is read as 0.3 m", "base/units.py",
           'result = float(quantity.to(_pint_units(unit) or "dimensionless").magnitude)',
-          'result = float(quantity.to(_pint_units(unit) or "dimensionless").magnitude) * (0.3 / 0.3048 if rest == "ft" else 1.0)',
+          'result = float(quantity.to(_pint_units(unit) or "dimensionless").magnitude) * (0.984 if rest == "ft" else 1.0)',
           "unit/test_units.py"),
     fault("metres_shown_as_yards", "lengths in US units are shown in yards", "base/units.py",
           '"m": "ft", "m2": "ft2"', '"m": "yd", "m2": "ft2"', "unit/test_units.py"),

@@ -153,6 +153,8 @@ def try_fault(fault: Fault, sound: Path, work: Path, stamp: tuple[str, str, str]
     if ran.code == 0 and further:
         print(f"    {fault.name}: not seen by the tests named; trying all others")
         ran = run_tests(copy, WHOLE, cache, WHOLE_LIMIT)
+        if ran.code == 1 and run_tests(sound, [ran.test], work / "cache-sound", EXPECTED_LIMIT).code != 0:
+            raise NotFit(f"{ran.test} fails without a fault: {ran.said}")
     verdict = "survived" if ran.code == 0 else "caught" if ran.code == 1 else "broken"
     if verdict == "caught" and re.match(rf"(\w+\.)*({'|'.join(NOT_A_PROGRAM)})\b|Failed in nopython", ran.said):
         verdict = "broken"
