@@ -2,7 +2,7 @@
 
     python tests/mutation/run.py                      all faults, about a minute each
     python tests/mutation/run.py --only NAME ...      these faults
-    python tests/mutation/run.py --named              do not look further when the tests named miss a fault
+    python tests/mutation/run.py --named              the tests named only; what they let pass is called missed
     python tests/mutation/run.py --list               names and what each breaks
     python tests/mutation/run.py --check              only: does each old text stand exactly once in its file
 
@@ -55,7 +55,7 @@ class Outcome:
     """What became of one fault."""
 
     name: str
-    verdict: str  # caught, survived, broken
+    verdict: str  # caught, survived, missed (by the tests named, others not run), broken
     by: str  # test that failed
     said: str  # first line of its failure
     seconds: float
@@ -155,7 +155,8 @@ def try_fault(fault: Fault, sound: Path, work: Path, stamp: tuple[str, str, str]
         ran = run_tests(copy, WHOLE, cache, WHOLE_LIMIT)
         if ran.code == 1 and run_tests(sound, [ran.test], work / "cache-sound", EXPECTED_LIMIT).code != 0:
             raise NotFit(f"{ran.test} fails without a fault: {ran.said}")
-    verdict = "survived" if ran.code == 0 else "caught" if ran.code == 1 else "broken"
+    missed = "survived" if further else "missed"
+    verdict = missed if ran.code == 0 else "caught" if ran.code == 1 else "broken"
     if verdict == "caught" and re.match(rf"(\w+\.)*({'|'.join(NOT_A_PROGRAM)})\b|Failed in nopython", ran.said):
         verdict = "broken"
     return Outcome(fault.name, verdict, ran.test, ran.said, round(time.perf_counter() - start, 1), *stamp)

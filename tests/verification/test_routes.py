@@ -111,7 +111,7 @@ def test_heat_and_vapour_by_gas():
     with those of the bed, by psychrolib.
 
     Tolerance 1e-3: its heat capacities and saturation differ by 1e-4 to 3e-4 and the differences of two such terms count.
-    Planted: gas enters dry.
+    Planted: gas enters dry, or at the bed's temperature; leaves with the enthalpy of the air.
     """
     push = 1.0  # Pa
     inlet = Boundary(flow_open=True, temperature=AIR, humidity=HUMIDITY, pressure=push)
