@@ -44,7 +44,7 @@ def test_no_overshoot_at_a_jump(courant, way):
     So it must be for any limiter with van Leer's property (van Leer 1974, J. Comput. Phys. 14, 361; TO CHECK).
 
     Tolerance 1e-6 of the jump: rounding next to the film that holds the inlet (seen 7e-8; a linear scheme of second order
-    overshoots by a tenth). Planted: limiter off (second-order upwind faces, ratio 1/2 everywhere).
+    undershoots by a sixth). Planted: limiter off (second-order upwind faces, ratio 1/2 everywhere).
     """
     size = 40
     gas_speed = SPEED * C / (CONCENTRATION * MOLE * HEAT_CAPACITY)
