@@ -80,7 +80,7 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         dims = ("mix_zone",) if np.ndim(values[name]) else ()
         data[name] = (dims, values[name], {"units": unit, "long_name": meaning})
         data[f"{name}_error"] = (dims, errors[name], {
-            "units": unit, "long_name": f"numerical error of {name}: difference from the grid of twice the cell, and time steps"})
+            "units": unit, "long_name": f"numerical error of {name}: difference from the grid of twice the cell, time steps"})
     coords: dict[str, Any] = {
         "time": ("time", times / DAY, {"units": "day", "long_name": "time since the pile was built"}),
         "mix_zone": list(ZONES),
@@ -175,8 +175,8 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
         "base_layer_edge": scenario.base_layer.edge, "elevation_m": scenario.site.elevation,
         "cell_m": scenario.run.cell, "solver_steps": tally.steps,
         "budget_errors": json.dumps({k: float(np.asarray(values[f"budget_error_{k}"])) for k in ("heat", "oxygen", "water")}),
-        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|, and what time "
-                           "steps add; null where only one of the two grids reached it",
+        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|, and what "
+                           "time steps add; null where only one of the two grids reached it",
         "errors_trusted": "false" if convects_in_plumes(scenario) else "true",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }

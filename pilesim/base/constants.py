@@ -210,6 +210,8 @@ _ALL = (
     Constant("time_error_days", 4320.0, "s", 0.0, 43200.0, "Guess", _T, "the same for days on which something is reached"),
     Constant("time_error_oxygen", 5e-4, "1", 0.0, 0.01, "Guess", _T, "the same for oxygen, mole fraction"),
     Constant("time_error_relative", 1e-3, "1", 0.0, 0.02, "Guess", _T, "the same for losses and air changes, of the value"),
+    Constant("water_loss_error_factor", 2.5, "1", 1.0, 4.0, "Guess", _T,
+             "on the difference of two grids, 2 and 4 cells across the cover: with 16, water loss has moved by twice that"),
     Constant("run_cell", 0.10, "m", 0.02, 0.30, "Guess", _T, "node spacing of the fine grid; its error is reported"),
     _exact("hygiene_temperature", 328.15, "K", "ExactMathematics", "55 degC, by the names of the measures"),
     Constant("rule_temperature", 328.15, "K", 313.15, 343.15, "CFR503", _T, "55 degC"),

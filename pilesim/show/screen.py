@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 _NEVER = "not reached"
 _SECONDS_BETWEEN_LINES = 10.0
 _MOST_NAMED = 12  # designs named in a sentence
-UNTRUSTED = ("The errors of this run (±…?) are not to be trusted: so permeable and wide a mix convects in plumes that no grid "
-             "settles.")
+UNTRUSTED = ("The errors of this run (±…?) are not to be trusted: so permeable and wide a mix convects in plumes that "
+             "no grid settles.")
 _STARVED = ("anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 
 # measure and heading (a line break where a narrow table may break it)
@@ -168,8 +168,9 @@ def _print_ties(designs: list[dict[str, Any]], keys: list[str]) -> None:
         return design_name(row, keys)
 
     if sum(row["status"] == "ok" for row in designs) > 1:
-        print_lines([text for text in (best_sentence(designs, name, _listed), *tie_sentences(designs, name)) if text])
-    print_lines([text for text in (plume_sentence(designs),) if text])
+        print_lines([best_sentence(designs, name, _listed), *tie_sentences(designs, name)])
+    if plume_sentence(designs):
+        print_lines([plume_sentence(designs)])
 
 
 def _print_windows(table: xr.Dataset, system: str) -> None:
@@ -210,10 +211,8 @@ def print_widths(runs: Sequence[WidthRun], system: str) -> None:
     from pilesim.show.widths_text import conclusion, outcome
 
     heads = ["scenario", "base width", "until less than a tenth is starved", "starved at most", "starved on day 14"]
-    cells = [
-        [run.scenario, run.width_text, outcome(run), *(estimate(*run.measures[name], run.errors_trusted) for name in _STARVED)]
-        for run in runs
-    ]
+    cells = [[run.scenario, run.width_text, outcome(run),
+              *(estimate(*run.measures[name], run.errors_trusted) for name in _STARVED)] for run in runs]
     _print_table(heads, cells)
     print()
     print_lines(conclusion(runs, system))

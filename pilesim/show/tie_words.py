@@ -74,5 +74,5 @@ def plume_sentence(designs: Sequence[Row]) -> str:
     if not count:
         return ""
     level = format_number(CONSTANTS["plume_permeability"].value)
-    return (f"Not to be trusted (±…?): the errors of {count} of {len(designs)} designs, whose mix of {level} m2 or more convects "
-            "in plumes that no grid settles; they are told apart from no other design.")
+    return (f"Not to be trusted (±…?): the errors of {count} of {len(designs)} designs, whose mix of {level} m2 or more "
+            "convects in plumes that no grid settles; they are told apart from no other design.")

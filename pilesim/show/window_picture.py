@@ -124,7 +124,7 @@ def _ticks(axes: Axes, low: float, high: float, at_bare: float | None) -> None:
 
 def _mark_best(axes: Axes, window: Window) -> str:
     """Line at the best leakance; named tints on both sides of the acceptable range, or of the best; best in words."""
-    best, risk, at_edge = window.best
+    best, _, at_edge = window.best
     if not window.day_14:
         return "no best: day 14 was not reached"
     if not np.isfinite(best):
@@ -132,7 +132,7 @@ def _mark_best(axes: Axes, window: Window) -> str:
     if window.bare_is_best:
         return f"no cover is best: worse share {share_text(max(window.bare_cold, window.bare_starved))}"
     axes.axvline(best, color=style.INK, linewidth=1.4, zorder=1.5, gid="best leakance")
-    text = f"{leakance_text(best)}: worse share {share_text(risk)}"
+    text = f"{leakance_text(best)}: worse share {window.best_risk_text}"
     ranges = window.acceptable()
     left, right = axes.get_xlim()
     sides = []

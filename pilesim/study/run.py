@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 COARSE_SHARE = 0.15  # of the run time, for the progress bar
-PLUMES = ("So permeable and wide a mix convects in plumes that no grid settles: its error bars are not to be trusted, nor any "
-          "place in its section. Read shares and means as rough.")
+PLUMES = ("So permeable and wide a mix convects in plumes that no grid settles: its error bars are not to be trusted, "
+          "nor any place in its section. Read shares and means as rough.")
 SEEDED = ("Seeding: finished compost as a seed helped in some published trials and not in others (Nakasaki et al.: of three "
           "kinds of seed one helped, one did not, one depending on how fast the mass warmed); the growth rate used here is "
           "tuned. A warm outer ring alone proves nothing: a uniformly mature pile shows nearly the same profile, because "

@@ -156,7 +156,7 @@ def _columns(table: xr.Dataset) -> list[tuple[str, str, dict[str, int]]]:
 def write_csv(table: xr.Dataset, path: Path) -> None:
     """Write ``comparison.csv``: UTF-8, one row for each design, numbers in full, NaN as ``NaN``.
 
-    Behind the measures stand the ranks that the errors allow, best and worst: equal to each other only where they are sure.
+    Behind the measures stand the ranks that the errors allow, best and worst: the same only where they are sure.
     """
     designs = rows(table)
     for number, row in enumerate(designs):
@@ -182,7 +182,7 @@ def write_units(table: xr.Dataset, path: Path) -> None:
     lines.append(["errors_trusted", "1", "0 where a mix convects in plumes and its errors mean nothing"])
     for name in RANKED:
         for end, word in (("best", "best"), ("worst", "worst")):
-            lines.append([f"{name}_rank_{end}", "1", f"{word} rank of {name} that the numerical errors allow, 1 the smallest"])
+            lines.append([f"{name}_rank_{end}", "1", f"{word} rank by {name} that the errors allow, 1 the smallest"])
     write_text(_as_csv(lines), path)
 
 

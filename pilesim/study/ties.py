@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 Row = Mapping[str, Any]
@@ -39,7 +40,7 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True)
 class Tie:
-    """Two designs, by index, that are neighbours in the order of a measure and not told apart; `error` of their difference."""
+    """Two designs, by index: neighbours in the order of a measure, not told apart; `error` of their difference."""
 
     first: int
     second: int
@@ -111,7 +112,7 @@ def ties(stretches: Sequence[Stretch]) -> list[Tie]:
     """Neighbours in the order of values that are not told apart."""
     order = order_of(stretches)
     out = []
-    for first, second in zip(order, order[1:], strict=False):
+    for first, second in pairwise(order):
         one, other = stretches[first], stretches[second]
         if not told_apart(one, other):
             error = max(one.high - one.value, one.value - one.low) + max(other.high - other.value, other.value - other.low)
