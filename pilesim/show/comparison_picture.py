@@ -71,7 +71,7 @@ def _tie_line(figure: Figure, risks: Risks) -> None:
     if len(order) < 2:
         return
     found, best = ties(stretches), tied_with_best(stretches)
-    first = f"{len(best)} designs are tied for the smallest" if len(best) > 1 else "one design has the smallest beyond its error"
+    first = f"{len(best)} designs are tied for the smallest" if len(best) > 1 else "one design is best beyond the errors"
     pairs = f"{len(found)} of {len(order) - 1} neighbours in rank differ by less than their error" if found else (
         "all neighbours in rank differ by more than their error")
     text = f"Worse share: {first}; {pairs} (the sum of both)."

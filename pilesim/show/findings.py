@@ -101,7 +101,7 @@ def _toe(found: Sequence[Row], attrs: dict[str, Any]) -> str:
     errors = [row.get(f"{_TOE}_error", math.nan) if row.get("errors_trusted", 1) else math.nan for row in found]
     worst = max((math.inf if math.isnan(error) else error) for error in errors)
     share = " to ".join(dict.fromkeys(f"{100 * value:.0f}" for value in (cold[0], cold[-1])))
-    share += f" ±{100 * worst:.0f}" if math.isfinite(worst) else " ±?"
+    share += f" ±{max(100 * worst, 1.0):.0f}" if math.isfinite(worst) else " ±?"
     head = "The toe is not among it" if cold[0] > CONSTANTS["acceptable_cold_edge_share"].value else "The toe"
     rule = f"{attrs['rule_temperature_degC']:g} degC for {attrs['rule_duration_days']:g} days"
     return f" {head}: {share} % of it never held {rule}."

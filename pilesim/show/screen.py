@@ -245,7 +245,7 @@ def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[
         else:
             kind = "starved" if starved > starved_limit else "neither"
         near = not row.get("errors_trusted", 1) or any(
-            not abs(share - limit) > row.get(f"{name}_error", math.nan)
+            not math.isnan(share) and not abs(share - limit) > row.get(f"{name}_error", math.nan)
             for name, share, limit in (
                 ("cold_edge_fraction", cold, cold_limit),
                 ("anaerobic_fraction_day_14", starved, starved_limit),

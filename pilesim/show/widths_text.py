@@ -144,7 +144,7 @@ def not_told_apart(runs: Sequence[WidthRun], units: str) -> list[str]:
         own = sorted((run for run in runs if run.scenario == name and not run.failure), key=lambda run: run.width)
         for one, other in pairwise(own):
             first, second = _span(one), _span(other)
-            if math.isinf(first[1]) or math.isinf(second[1]) or not (one.errors_trusted and other.errors_trusted):
+            if math.inf in (first[1], second[1]) or any(never_starves(run) or not run.errors_trusted for run in (one, other)):
                 continue
             if first[2] >= second[0] and second[2] >= first[0]:
                 spread = days_text(abs(second[1] - first[1]), first[2] - first[1] + second[2] - second[1])
