@@ -29,6 +29,7 @@ WATER = {  # what is reported: flows of the Dataset that add up to it
 CHANGING_AIR = 0.5  # [K] range of the air temperature above which flows swing with it
 CLOSE_OUTPUTS = 0.25 * (1.0 + 1e-9)  # [day] apart: four a day carry a daily mean
 _ROUND_OFF = 1e-9  # of a share
+_AROUND_PEAK = 1.0  # [day]
 ANY_SHARE = 1.0  # error of a share of which nothing is known
 _NEEDED = ("heat_released", *SINKS, "air_intake", *(name for names in WATER.values() for name in names), "mix_water",
            "mix_dry_matter", "mix_volume", "mix_mass", "cover_volume", "water_loss", "dry_matter_loss",
@@ -158,9 +159,11 @@ def flow(dataset: xr.Dataset, name: str, days: Sequence[float]) -> Flow:
     peak = int(np.argmax(values))
     errors = course(dataset, f"error_of_{name}")
     of_mean = float(dataset[name].attrs["mean_over_run_error"])
+    near = np.abs(times - times[peak]) <= _AROUND_PEAK  # two curves may cross at the peak
+    of_peak = errors[near].max() + CONSTANTS["time_error_relative"].value * abs(values[peak])
     return Flow(name, str(dataset[name].attrs["units"]), float(dataset[name].attrs["mean_over_run"]),
                 tuple(float(value) for value in np.interp(days, times, values)), float(values[peak]), float(times[peak]),
-                max(of_mean, float(np.interp(days, times, errors).max(initial=0.0))), float(errors[peak]))
+                max(of_mean, float(np.interp(days, times, errors).max(initial=0.0))), float(of_peak))
 
 
 def heat_flows(dataset: xr.Dataset, days: Sequence[float]) -> tuple[list[Flow], Flow]:
