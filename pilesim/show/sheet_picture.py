@@ -175,8 +175,7 @@ def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         factor, label = shown(1.0, unit, units)
         values, look = factor * course(dataset, name), _LOOKS[name]
         axes.plot(days[shown_from:], values[shown_from:], color=look.colour, linestyle=look.dash, linewidth=look.width)
-        spread, _ = shown(1.0, str(dataset[name].attrs["units"]), units)
-        band = spread * course(dataset, f"error_of_{name}")[shown_from:]
+        band = factor * course(dataset, f"error_of_{name}")[shown_from:]
         axes.fill_between(days[shown_from:], values[shown_from:] - band, values[shown_from:] + band, color=look.colour,
                           alpha=0.15, linewidth=0)
         low, high = min(low, values[settled].min()), max(high, values[settled].max())

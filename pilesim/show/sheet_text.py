@@ -244,7 +244,7 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
     notes = [f"Air: {changes} changes per hour of the gas-filled pores, mean over the run; most air "
              f"({peak_text} {label}) about day {air.largest_day:.0f}.",
              _water_line(dataset, units),
-             f"Means are over the run, the other columns {of_columns}; ± and shades: numerical error, ± the largest of the row."]
+             f"Means are over the run, the other columns {of_columns}. Numerical errors: ± the largest of the row; shades."]
     if any(value < 0.0 for one in heat if one.name == "heat_conducted_to_air" for value in (one.mean, *one.at)):
         notes.insert(1, "Below 0 through the film: evaporation cools the surface below the air.")
     return Block("Air and heat", tuple(rows), True, tuple(notes))
