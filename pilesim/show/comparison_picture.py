@@ -14,6 +14,7 @@ from matplotlib.patches import Patch, Rectangle
 from pilesim.show import page, style
 from pilesim.show.matrix_picture import draw_matrices, matrices_height
 from pilesim.show.risk_table import UNKNOWN, Risks, VariedKey, acceptable_shares, read_risks
+from pilesim.show.values import value_with_error
 from pilesim.show.window import cover_windows
 from pilesim.show.window_block import Block, draw_block, draw_key, plan_block
 from pilesim.show.window_picture import BAND, COLD_LOOK, STARVED_LOOK, draw_risks, draw_window
@@ -22,6 +23,7 @@ from pilesim.study.ties import order_of, rank_text, tied_with_best, ties
 MOST_BARS, MOST_BARS_WITH_WINDOWS = 16, 8
 _WIDTH, _LEFT, _RIGHT, _ABOVE, _FOOTER = 13.6, 0.75, 0.3, 0.66, 0.75  # [inches]
 _CURVES = 4.0  # [inches]
+_LONGEST_TIE = 215  # characters
 _BAR, _BAR_HEAD, _BAR_FOOT = 0.31, 0.62, 0.82  # one design, key names above, axis and note below
 
 
@@ -72,10 +74,16 @@ def _tie_line(figure: Figure, risks: Risks) -> None:
         return
     found, best = ties(stretches), tied_with_best(stretches)
     first = f"{len(best)} designs are tied for the smallest" if len(best) > 1 else "one design is best beyond the errors"
-    pairs = f"{len(found)} of {len(order) - 1} neighbours in rank differ by less than their error" if found else (
-        "all neighbours in rank differ by more than their error")
-    text = f"Worse share: {first}; {pairs} (the sum of both)."
-    figure.text(0.12 / _WIDTH, 0.62 / figure.get_figheight(), text, fontsize=8.5, va="bottom", gid="ties")
+    pairs = "all neighbours in rank differ by more than their errors together"
+    if found:
+        index = list(np.ndindex(risks.cold.shape))
+        names = [", ".join(key.value_text(at) for key, at in zip(risks.keys, index[k], strict=True))
+                 for k in (found[0].first, found[0].second)]
+        spread = value_with_error(found[0].difference, found[0].error) if found[0].error else "0"
+        pairs = (f"{len(found)} of {len(order) - 1} pairs of neighbours in rank cannot be told apart by the grid: "
+                 f"{names[0]} and {names[1]} differ by {spread} %" + (", and so on" if len(found) > 1 else ""))
+    text = page.one_line(f"Worse share: {first}; {pairs}.", _LONGEST_TIE)
+    figure.text(0.12 / _WIDTH, 0.62 / figure.get_figheight(), text, fontsize=8, va="bottom", parse_math=False, gid="ties")
 
 
 def _most_bars(block: Block | None) -> int:

@@ -14,7 +14,7 @@ from matplotlib.patches import Rectangle
 from pilesim.show import page, style
 from pilesim.show.risk_table import UNKNOWN, Risks, VariedKey, acceptable_shares
 from pilesim.show.window import COVER_DIMS
-from pilesim.study.ties import Stretch, told_apart
+from pilesim.study.ties import Stretch, tied_with_best
 
 _CLIMATE = ("weather_", "site_", "start_", "ground_")  # given by the place and the season, not chosen
 _CHARACTER = 0.078  # [inches] width of a character of a tick label
@@ -112,7 +112,7 @@ def _framed(
     keys: tuple[VariedKey, VariedKey], worse: np.ndarray, low: np.ndarray, high: np.ndarray
 ) -> tuple[list[tuple[int, int]], list[tuple[int, int]], str]:
     """Cells to frame, cells tied with them, and what that means: the best design, or the best for each value of a climate
-    key; tied are those that the errors do not tell apart from it."""
+    key; tied are those that may be the best within the errors."""
     climate = [k for k, key in enumerate(keys) if key.dim.startswith(_CLIMATE)]
     if len(climate) == 1:
         lines = [[(j, i) if climate == [0] else (i, j) for i in range(worse.shape[1 - climate[0]])]
@@ -127,9 +127,8 @@ def _framed(
         if known:
             best.append(min(known, key=lambda at: float(worse[at])))
             stretches = [Stretch(float(worse[at]), float(low[at]), float(high[at])) for at in known]
-            top = stretches[known.index(best[-1])]
-            tied += [at for at, one in zip(known, stretches, strict=True) if at != best[-1] and not told_apart(top, one)]
-    words += "; dashed: not told apart from it by the errors" if tied else ", beyond the errors"
+            tied += [known[k] for k in tied_with_best(stretches) if known[k] != best[-1]]
+    words += "; dashed: tied with it within the errors" if tied else ", beyond the errors"
     text = f"{words}. ± is the numerical error (±0: none found, ±?: not known)."
     return best, tied, text if best else "No design has both shares."
 

@@ -44,7 +44,8 @@ def tie_sentences(designs: Sequence[Row], name: Callable[[Row], str], most: int 
             continue
         unit = _DAYS if measure.startswith("days_") else ""
         texts = [_pair(tie, designs, name, unit) for tie in found[:most]]
-        more = f"; so do {len(found) - most} more pairs of neighbours in rank" if len(found) > most else ""
+        left = len(found) - most
+        more = f"; and {left} more pair{'s' if left > 1 else ''} of neighbours in rank" if left > 0 else ""
         out.append(f"In {words} the grid cannot tell apart: {'; '.join(texts)}{more}.")
     return out
 

@@ -35,7 +35,8 @@ def draw_risks(
     for share in acceptable_shares():
         axes.axhspan(0, share, color=BAND, zorder=0, linewidth=0)
     for (values, errors), look in ((cold, COLD_LOOK), (starved, STARVED_LOOK)):
-        axes.errorbar(place, values, yerr=errors, capsize=2.5, elinewidth=0.9, **look)
+        within = np.array([np.minimum(errors, values), np.minimum(errors, 100.0 - values)])  # a share is 0 to 100 %
+        axes.errorbar(place, values, yerr=np.clip(within, 0.0, None), capsize=2.5, elinewidth=0.9, **look)
     axes.set_ylim(-3, 113)
     axes.set_yticks(range(0, 101, 20))
     axes.set_ylabel("share of the mix [%]")

@@ -100,7 +100,7 @@ def test_neighbours_within_their_errors_are_named():
     apart = [row("A", 0.1, 0.1), row("B", 0.3, 0.3)]
     assert tie_sentences(apart, lambda one: one["name"])[0] == "Ranked by cold edges, all 2 designs are told apart."
     many = [row(str(k), 0.1 + 0.001 * k) for k in range(6)]
-    assert tie_sentences(many, lambda one: one["name"])[0].endswith("; so do 2 more pairs of neighbours in rank.")
+    assert tie_sentences(many, lambda one: one["name"])[0].endswith("; and 2 more pairs of neighbours in rank.")
     assert tie_sentences([row("A", 0.1)], lambda one: one["name"]) == []
 
 

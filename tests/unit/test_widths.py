@@ -275,6 +275,9 @@ def test_curves_dots_and_errors_are_the_numbers_of_the_runs():
     curves = artists_called(figure, "width")
     for curve, run in zip(curves, runs, strict=True):
         assert curve.get_xdata() == pytest.approx(run.days) and curve.get_ydata() == pytest.approx(100 * run.share)
+    for band, run in zip(artists_called(figure, "error band"), runs, strict=True):
+        (low, high), level = np.percentile(band.get_paths()[0].vertices[:, 1], [0, 100]), 100 * (run.share + 0.02)
+        assert high == pytest.approx(min(level.max(), 100.0)) and low == 0.0
     for container, run in zip(axes.containers, runs, strict=True):
         dot, _, (bar,) = container
         day, error = run.measures["days_to_aerobic"]
