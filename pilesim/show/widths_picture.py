@@ -85,6 +85,7 @@ def _frame(figure: Figure, runs: Sequence[WidthRun], units: str) -> None:
     sections = [run.section for run in runs if run.section is not None]
     failed = [f"{run.title}, {width_label(run, units)}: {run.failure}" for run in runs if run.failure]
     said = list(dict.fromkeys([*failed, *(text for run in runs for text in run.messages)]))
+    said.sort(key=lambda text: "not to be trusted" not in text)
     attrs = dict(sections[0].attrs) if sections else {}
     attrs["messages"] = json.dumps(said)
     limits = " or ".join(style.number_text(limit) for limit in sorted({run.limit for run in runs}))

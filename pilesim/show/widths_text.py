@@ -113,7 +113,8 @@ def _waiting(runs: Sequence[WidthRun], about: str) -> str:
     there = [run for run in runs if abs(run.width / trade - 1.0) <= _NEAR and not never_clears(run)]
     if not _inwards(runs) or not all(_grows(runs, name) for name in dict.fromkeys(run.scenario for run in runs)):
         return ""
-    rule = "The rule is a waiting time: until the oxygen front reaches the axis, longer for every wider base"
+    wider = "wider bases" if any(_tied(one, other) for one, other in _neighbours(runs)) else "every wider base"
+    rule = f"The rule is a waiting time: until the oxygen front reaches the axis, longer for {wider}"
     waits = ", ".join(f"{days_text(*run.measures['days_to_aerobic'])} days ({run.title})" for run in there)
     return f"{rule}. A base of about {about} takes {waits}." if there else f"{rule}."
 
@@ -137,19 +138,31 @@ def _span(run: WidthRun) -> tuple[float, float, float]:
     return (day - error, day, day + error) if math.isfinite(error) else (-math.inf, day, math.inf)
 
 
-def not_told_apart(runs: Sequence[WidthRun], units: str) -> list[str]:
-    """Neighbouring widths of one scenario whose days of clearing differ by no more than their errors; piles without trust."""
+def _neighbours(runs: Sequence[WidthRun]) -> list[tuple[WidthRun, WidthRun]]:
+    """Pairs of neighbouring widths of one scenario that both have numbers."""
     pairs = []
     for name in dict.fromkeys(run.scenario for run in runs):
         own = sorted((run for run in runs if run.scenario == name and not run.failure), key=lambda run: run.width)
-        for one, other in pairwise(own):
+        pairs += list(pairwise(own))
+    return pairs
+
+
+def _tied(one: WidthRun, other: WidthRun) -> bool:
+    """Whether both clear in time, and their days differ by no more than both errors."""
+    first, second = _span(one), _span(other)
+    if math.inf in (first[1], second[1]) or any(never_starves(run) or not run.errors_trusted for run in (one, other)):
+        return False
+    return first[2] >= second[0] and second[2] >= first[0]
+
+
+def not_told_apart(runs: Sequence[WidthRun], units: str) -> list[str]:
+    """Neighbouring widths whose days of clearing differ by no more than their errors; piles whose errors mean nothing."""
+    pairs = []
+    for one, other in _neighbours(runs):
+        if _tied(one, other):
             first, second = _span(one), _span(other)
-            if math.inf in (first[1], second[1]) or any(never_starves(run) or not run.errors_trusted for run in (one, other)):
-                continue
-            if first[2] >= second[0] and second[2] >= first[0]:
-                spread = days_text(abs(second[1] - first[1]), first[2] - first[1] + second[2] - second[1])
-                both = f"{width_label(one, units)} and {width_label(other, units)}"
-                pairs.append(f"{both} differ by {spread} days ({one.title})")
+            spread = days_text(abs(second[1] - first[1]), first[2] - first[1] + second[2] - second[1])
+            pairs.append(f"{width_label(one, units)} and {width_label(other, units)} differ by {spread} days ({one.title})")
     out = [f"The grid cannot tell apart: {'; '.join(pairs)}."] if pairs else []
     doubtful = [f"{width_label(run, units)} ({run.title})" for run in runs if not run.failure and not run.errors_trusted]
     if doubtful:

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from pilesim.show import page, style
-from pilesim.show.risk_table import acceptable_shares
+from pilesim.show.risk_table import UNKNOWN, acceptable_shares
 from pilesim.show.window import Window, acceptable_words, leakance_text, share_text
 
 COLD_LOOK: dict[str, Any] = {"color": style.COLD, "linestyle": "-", "marker": "s", "markersize": 4.5, "linewidth": 1.8}
@@ -36,6 +36,10 @@ def draw_risks(
         axes.axhspan(0, share, color=BAND, zorder=0, linewidth=0)
     for (values, errors), look in ((cold, COLD_LOOK), (starved, STARVED_LOOK)):
         within = np.array([np.minimum(errors, values), np.minimum(errors, 100.0 - values)])  # a share is 0 to 100 %
+        unknown = np.flatnonzero((errors >= UNKNOWN) & np.isfinite(values))
+        within[:, unknown] = 0.0
+        for k in unknown:
+            axes.annotate("±?", (place[k], values[k]), (4, 4), textcoords="offset points", fontsize=7.5, color=look["color"])
         axes.errorbar(place, values, yerr=np.clip(within, 0.0, None), capsize=2.5, elinewidth=0.9, **look)
     axes.set_ylim(-3, 113)
     axes.set_yticks(range(0, 101, 20))

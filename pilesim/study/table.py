@@ -108,6 +108,7 @@ def _number(value: float | None) -> float:
 
 def _attributes(scenario: Scenario, vary: Mapping[str, Sequence[str]], members: list[dict[str, Any]]) -> dict[str, Any]:
     messages = list(dict.fromkeys(text for m in members if m["status"] == "ok" for text in m["messages"]))
+    messages.sort(key=lambda text: "not to be trusted" not in text)  # first what concerns every number of a design
     limits = scenario.limits
     return {
         "title": scenario.title,
