@@ -196,7 +196,8 @@ def share_limits(measures: dict[str, Measure]) -> list[Limit]:
                               ("starved", "anaerobic_fraction_day_14", starved), ("frozen", "frozen_fraction_peak", cold)):
         measure = measures[name]
         if isinstance(measure.value, float):
-            error = measure.error if isinstance(measure.error, float) else ANY_SHARE
+            nothing = measure.value <= _ROUND_OFF and kind in ("hot", "frozen")  # no alarm where there is no sign of any
+            error = measure.error if isinstance(measure.error, float) else 0.0 if nothing else ANY_SHARE
             found.append(Limit(kind, measure.value, error, limit))
     return sorted(found, key=lambda one: -one.excess)
 
@@ -221,7 +222,9 @@ def moisture_at_end(dataset: xr.Dataset, measures: dict[str, Measure]) -> tuple[
     """Mean moisture of the mix at the end, wet basis [1], and its error from those of the two losses (their sum)."""
     water, dry = (dataset[name].values for name in ("mix_water", "mix_dry_matter"))
     found = [measures[name].error for name in ("water_loss", "dry_matter_loss")]
-    spread = [float(error) if isinstance(error, float) else ANY_SHARE for error in found]
+    if not all(isinstance(error, float) for error in found):
+        return float(water[-1] / (water[-1] + dry[-1])), ANY_SHARE
+    spread = [float(error) for error in found if isinstance(error, float)]
     whole = water[-1] + dry[-1]
     error = (dry[-1] * water[0] * spread[0] + water[-1] * dry[0] * spread[1]) / whole**2
     return float(water[-1] / whole), float(error)

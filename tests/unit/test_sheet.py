@@ -250,6 +250,16 @@ def test_a_limit_inside_the_error_is_left_open(value, error, limit, state):
     assert Limit("cold", value, error, limit).state == state
 
 
+def test_where_errors_mean_nothing_no_limit_is_certain_and_no_alarm_is_raised():
+    """A starved core far beyond its limit stays open, no share above 80 degC stays none, moisture has no error. Seen to
+    fail: an unknown error taken for none; heat above 80 degC called possible where there is no sign of it."""
+    data = with_measures(finished(), anaerobic_fraction_day_14=(0.6, 0.01)).assign_attrs(errors_trusted="false")
+    text = " ".join(sentences(data))
+    assert "60 ±? % of the mix is below 5 % oxygen on day 14 (wanted: at most 10 %; the error leaves it open)" in text
+    assert "fire service" not in text and "freezing" not in text and "none of it passes 80 degC" in text
+    assert "±? % moisture" in text and "; kept)" not in text and "exceeded" not in text.replace("limit is exceeded", "")
+
+
 def test_rivals_are_those_within_the_two_errors():
     """0.40 ±0.05 against 0.32 ±0.04 cannot be told apart, against 0.30 ±0.04 it can. Seen to fail: one error only."""
     first = Limit("cold", 0.40, 0.05, 0.1)
