@@ -218,7 +218,7 @@ def run_design(scenario: Scenario, report: Callable[[float], None]) -> dict[str,
     except Exception as why:  # a defect in one design must not take the others along
         return _failed(f"{type(why).__name__}: {why}")
     measures = {name: asdict(measure) for name, measure in summary.measures.items()}
-    return {"status": "ok", "messages": summary.messages, "measures": measures}
+    return {"status": "ok", "messages": summary.messages, "measures": measures, "errors_trusted": summary.errors_trusted}
 
 
 def _failed(reason: str) -> dict[str, Any]:

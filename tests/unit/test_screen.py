@@ -34,7 +34,8 @@ RULE = {"rule_temperature_degC": 55.0, "rule_duration_days": 3.0, "anaerobic_oxy
         (0.000715, 0.00072, "0.0007 ±0.0007"),
         (0.0, 0.02, "0.000 ±0.020"),
         (1.3, 0.0, "1.3"),
-        (0.5, math.nan, "0.5"),
+        (0.5, math.nan, "0.5 ±?"),
+        (0.5, math.inf, "0.5 ±?"),
         (math.nan, 0.1, "-"),
     ],
 )
