@@ -90,7 +90,8 @@ def full_physics(days: float, cell: str, tolerance_share: float = 1.0, watch: bo
                 fields[day] = (1.0 - share) * moment.before.temperature + share * moment.after.temperature
 
     _, _, tally = march(problem, days * DAY, controls, observe)
-    return {"nodes": problem.mesh.count, "steps": tally.steps, "fields": fields, "weight": problem.norm_volume / problem.norm_volume.sum()}
+    weight = problem.norm_volume / problem.norm_volume.sum()
+    return {"nodes": problem.mesh.count, "steps": tally.steps, "fields": fields, "weight": weight}
 
 
 def errors(found: dict[float, np.ndarray]) -> dict[str, list[float]]:

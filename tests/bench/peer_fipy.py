@@ -19,8 +19,8 @@ import time
 
 os.environ.setdefault("FIPY_SOLVERS", "scipy")
 
-import numpy as np  # noqa: E402
-from bench import peer_ida as r1  # noqa: E402
+import numpy as np
+from bench import peer_ida as r1
 
 
 def _factor(t: np.ndarray) -> np.ndarray:

@@ -1,0 +1,122 @@
+"""Draw a session of the bench: ``python tests/bench/plot.py RESULTS.json PICTURE.png``."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import numpy as np
+from bench.judge import contest, exponent, grids, ida_seconds, largest, number, seconds
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+
+from pilesim.show.style import ACCEPTABLE, COLD, FAINT, INK, STARVED, WARNING, picture_style
+
+Record = dict[str, Any]
+OWN, PEER = COLD, STARVED
+NAMES = {"ida": "IDA, upwind", "bdf": "scipy BDF, upwind", "van_leer": "scipy BDF, van Leer", "fipy": "FiPy, upwind",
+         "pilesim_30": "pilesim, 30 × 25", "pilesim_60": "pilesim, 60 × 50", "pilesim_pair": "pilesim, both grids"}
+
+
+def contest_points(record: Record) -> list[tuple[str, float, float, float]]:
+    """(name, CPU seconds over pilesim's on 60 x 50 over the same span, error [K], days) of every contestant."""
+    whole = contest(record, "pilesim_60") or {}
+    out = []
+    for name in NAMES:
+        entry = contest(record, name)
+        if not entry or "cpu_seconds" not in entry:
+            continue
+        same = whole if entry["days"] == whole["days"] else contest(record, f"pilesim_60_as_{name}")
+        error = largest(entry["errors"], 0)
+        if same and error:
+            out.append((name, seconds(entry) / seconds(same), error, entry["days"]))
+    return out
+
+
+def draw_contest(axes: Axes, record: Record) -> None:
+    """Error against cost; both axes logarithmic, better is down and left."""
+    points = contest_points(record)
+    full = max((days for *_, days in points), default=0.0)
+    for name, times, error, days in points:
+        own = name.startswith("pilesim")
+        axes.plot(times, error, marker="o" if own else "s", color=OWN if own else PEER, markersize=6, linestyle="none")
+        label = NAMES[name] + ("" if days == full else f"\n({days:g} days)")
+        right = times > 0.35 * max(point[1] for point in points)
+        axes.annotate(label, (times, error), (-7 if right else 7, 0), textcoords="offset points", fontsize=8,
+                      ha="right" if right else "left", va="center", color=OWN if own else PEER)
+    axes.set(xscale="log", yscale="log", xlabel="CPU time over that of pilesim on 60 × 50, same span",
+             ylabel="largest error of the mean temperature (K)")
+    axes.axhspan(1e-9, 0.06, color=FAINT, alpha=0.15, linewidth=0)
+    axes.text(0.98, 0.06, "the answer itself is not known better", transform=axes.get_yaxis_transform(), fontsize=7.5,
+              color=INK, ha="right", va="top")
+    lows, highs = min(p[2] for p in points), max(p[2] for p in points)
+    axes.set_ylim(min(lows, 0.06) / 2, highs * 2)
+    axes.margins(x=0.12)
+    axes.set_title(f"R1, {full:g} days, against its converged answer")
+
+
+def draw_growth(axes: Axes, record: Record) -> None:
+    """CPU seconds of thirty days against nodes, with the fitted powers."""
+    for problem, name, colour, marker, dash in (("r1", "R1", OWN, "o", "-"), ("full", "full physics", STARVED, "^", "--")):
+        points = grids(record, problem)
+        if not len(points):
+            continue
+        axes.plot(points[:, 0], points[:, 1], marker, color=colour)
+        power = exponent(record, problem)
+        if power is None:
+            continue
+        level = np.mean(np.log(points[:, 1]) - power * np.log(points[:, 0]))
+        ends = points[[0, -1], 0]
+        axes.plot(ends, np.exp(level) * ends**power, dash, color=colour, linewidth=1.2,
+                  label=f"{name}, nodes to the {number(power)}")
+    ida = ida_seconds(record)
+    if ida:
+        axes.axhline(ida, color=INK, linewidth=0.9, linestyle=(0, (1, 1.2)))
+        axes.text(0.02, ida, "IDA on R1, 60 × 50 cells", transform=axes.get_yaxis_transform(), fontsize=7.5, va="bottom")
+    axes.set(xscale="log", yscale="log", xlabel="nodes", ylabel="CPU time of 30 days (s)")
+    axes.set_title("pilesim: cost against nodes")
+    axes.legend(loc="lower right")
+
+
+def draw_targets(axes: Axes, record: Record) -> None:
+    """What was found over what was asked; left of 1 the target holds."""
+    rows = [row for row in record["targets"] if row["found"]][::-1]
+    for place, row in enumerate(rows):
+        share = row["found"] / row["limit"]
+        axes.plot([1.0, share], [place, place], color=FAINT, linewidth=1.0, zorder=1)
+        good = share <= 1.0
+        axes.plot(share, place, marker="o" if good else "X", color=ACCEPTABLE if good else WARNING, markersize=6, zorder=3)
+        if row["stretch"]:
+            axes.plot(row["stretch"] / row["limit"], place, marker="|", color=INK, markersize=9, zorder=2)
+    axes.axvline(1.0, color=INK, linewidth=0.9)
+    axes.set_yticks(range(len(rows)), [row["what"] for row in rows])
+    axes.set(xscale="log", xlabel="found over asked: left of the line the target holds (| stretch)")
+    axes.tick_params(axis="y", length=0)
+    axes.set_title("Targets")
+
+
+def main(words: list[str]) -> None:
+    """Read the JSON, draw, write the picture."""
+    if len(words) != 2:
+        raise SystemExit(__doc__)
+    record = json.loads(Path(words[0]).read_text(encoding="utf-8"))
+    machine = record["machine"]
+    with picture_style():
+        figure = Figure(figsize=(10.5, 8.2), layout="constrained")
+        upper, lower = figure.subfigures(2, 1, height_ratios=(1.0, 1.05))
+        left, right = upper.subplots(1, 2)
+        draw_contest(left, record)
+        draw_growth(right, record)
+        draw_targets(lower.subplots(), record)
+        quick = "QUICK RUN, NUMBERS MEAN NOTHING. " if record["options"]["quick"] else ""
+        figure.suptitle(f"{quick}One session on one core of {machine['processor']}, {record['date']} UTC, pilesim "
+                        f"{machine['pilesim']} at {machine['commit']}", fontsize=8.5, x=0.01, ha="left", color=INK)
+        figure.savefig(words[1], dpi=130)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])
