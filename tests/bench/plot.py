@@ -10,7 +10,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
-from bench.judge import contest, exponent, grids, ida_seconds, largest, number, seconds
+from bench.judge import contest, exponent, grids, ida_seconds, largest, number, seconds, share_text
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -37,30 +37,41 @@ def contest_points(record: Record) -> list[tuple[str, float, float, float]]:
     return out
 
 
+def nothing(axes: Axes) -> None:
+    """Say that a part of the session was not run."""
+    axes.set_axis_off()
+    axes.text(0.5, 0.5, "not run in this session", transform=axes.transAxes, ha="center", color=FAINT)
+
+
 def draw_contest(axes: Axes, record: Record) -> None:
     """Error against cost; both axes logarithmic, better is down and left."""
     points = contest_points(record)
-    full = max((days for *_, days in points), default=0.0)
+    if not points:
+        nothing(axes)
+        return
+    full = max(days for *_, days in points)
     for name, times, error, days in points:
         own = name.startswith("pilesim")
         axes.plot(times, error, marker="o" if own else "s", color=OWN if own else PEER, markersize=6, linestyle="none")
-        label = NAMES[name] + ("" if days == full else f"\n({days:g} days)")
-        right = times > 0.35 * max(point[1] for point in points)
-        axes.annotate(label, (times, error), (-7 if right else 7, 0), textcoords="offset points", fontsize=8,
-                      ha="right" if right else "left", va="center", color=OWN if own else PEER)
+        label = NAMES[name] + ("" if days == full else f", {days:g} days")
+        before = name in ("ida", "van_leer", "fipy")  # the text stands left of its mark
+        axes.annotate(label, (times, error), (-7 if before else 7, 0), textcoords="offset points", fontsize=8,
+                      ha="right" if before else "left", va="center", color=OWN if own else PEER)
     axes.set(xscale="log", yscale="log", xlabel="CPU time over that of pilesim on 60 × 50, same span",
              ylabel="largest error of the mean temperature (K)")
     axes.axhspan(1e-9, 0.06, color=FAINT, alpha=0.15, linewidth=0)
-    axes.text(0.98, 0.06, "the answer itself is not known better", transform=axes.get_yaxis_transform(), fontsize=7.5,
-              color=INK, ha="right", va="top")
     lows, highs = min(p[2] for p in points), max(p[2] for p in points)
-    axes.set_ylim(min(lows, 0.06) / 2, highs * 2)
+    axes.set_ylim(min(lows, 0.06) / 2.5, highs * 2)
+    axes.text(0.02, 0.02, "shaded: the answer itself is not known better", transform=axes.transAxes, fontsize=7.5, color=INK)
     axes.margins(x=0.12)
     axes.set_title(f"R1, {full:g} days, against its converged answer")
 
 
 def draw_growth(axes: Axes, record: Record) -> None:
     """CPU seconds of thirty days against nodes, with the fitted powers."""
+    if not any(len(grids(record, problem)) for problem in ("r1", "full")):
+        nothing(axes)
+        return
     for problem, name, colour, marker, dash in (("r1", "R1", OWN, "o", "-"), ("full", "full physics", STARVED, "^", "--")):
         points = grids(record, problem)
         if not len(points):
@@ -82,6 +93,13 @@ def draw_growth(axes: Axes, record: Record) -> None:
     axes.legend(loc="lower right")
 
 
+def row_text(row: Record) -> str:
+    """Found and asked in figures."""
+    show = share_text if row["ratio"] and row["limit"] <= 0.5 else number
+    unit = "" if row["unit"] == "1" else f" {row['unit']}"
+    return f"{show(row['found'])}, asked {show(row['limit'])}{unit}"
+
+
 def draw_targets(axes: Axes, record: Record) -> None:
     """What was found over what was asked; left of 1 the target holds."""
     rows = [row for row in record["targets"] if row["found"]][::-1]
@@ -89,6 +107,7 @@ def draw_targets(axes: Axes, record: Record) -> None:
         share = row["found"] / row["limit"]
         axes.plot([1.0, share], [place, place], color=FAINT, linewidth=1.0, zorder=1)
         good = share <= 1.0
+        axes.text(1.01, place, row_text(row), transform=axes.get_yaxis_transform(), va="center", fontsize=8)
         axes.plot(share, place, marker="o" if good else "X", color=ACCEPTABLE if good else WARNING, markersize=6, zorder=3)
         if row["stretch"]:
             axes.plot(row["stretch"] / row["limit"], place, marker="|", color=INK, markersize=9, zorder=2)
