@@ -5,9 +5,9 @@ oxygen are counted from the ambient air's, so that entering air carries nothing 
 face, the film and the half cell of diffusion are implicit sources of the outermost cells. A step is repeated `sweeps`
 times, because flow, heat and oxygen are solved in turn.
 
-Trap: FiPy's LU solver by default skips a solve whose residual is already below 1e-5 of the right-hand side, so that
-further sweeps silently do nothing. It gets a tolerance of 1e-14 here. Convection is first-order upwind: FiPy's van Leer
-term was tried and diverged on R1 (60 x 50 cells at steps of 600 s, 30 x 25 at 1800 s).
+Trap: FiPy's LU solver could skip a solve whose residual is already below 1e-5 of the right-hand side, so that further sweeps
+silently did nothing. It gets a tolerance of 1e-14 here (with FiPy 4.0.3 its default gives the same numbers). Convection is
+first-order upwind: FiPy's van Leer term was tried and diverged on R1 (60 x 50 cells at steps of 600 s, 30 x 25 at 1800 s).
 
 On 60 x 50 cells day 3 comes out at 291.03 K with steps of 30 minutes and at 290.8 K with short ones (as IDA does on the same
 cells); the converged answer is 291.05 K. So its error there looks smaller than either of the two that make it.

@@ -21,8 +21,9 @@ def ida():
 def test_bdf_upwind_equals_ida(ida):
     """Same equations on the same cells, written twice: what differs is time stepping, rtol 1e-5 in both.
 
-    Tolerance 0.003 K and 0.01 %: five times what was seen (0.0006 K, 0.006 % on day 3). Planted and seen to fail: diffusion
-    of oxygen at the open side over a whole cell; buoyancy of the lower node only; film without its half cell.
+    Tolerance 0.003 K and 0.01 %: five times what was seen (0.0006 K, 0.006 % on day 3). Planted and seen to fail: diffusivity
+    of oxygen 10 % low across; buoyancy of the lower cell only; film without its half cell. Blind to diffusion through the
+    open side over a whole cell instead of half: less than 0.01 % of oxygen.
     """
     out = peer_bdf.solve_r1(*GRID)
     np.testing.assert_allclose(out["mean_temperature"], ida["mean_temperature"], rtol=0, atol=0.003)
@@ -78,8 +79,7 @@ def test_colours_share_no_row(scheme):
 def test_fipy_is_first_order_in_time(ida):
     """Day 1 on 30 x 25 against IDA on the same cells with the same upwind faces: halving the step halves the error.
 
-    Tolerance 1.7 to 2.3. Planted and seen to fail: default tolerance of the LU solver with two sweeps; film without its half
-    cell; gas leaving by the top forgotten.
+    Tolerance 1.7 to 2.3. Planted and seen to fail: film without its half cell; gas leaving by the top forgotten.
     """
     pytest.importorskip("fipy")
     from bench import peer_fipy
