@@ -8,7 +8,7 @@ CPU seconds of single machines drift; only the ratios of one session mean anythi
 Further options (any of pytest works too):
 
     --quick               short spans and few members: does everything run? Its numbers mean nothing
-    --van-leer-days N     span of the slow peer, scipy BDF with van Leer (default 10; of 30 it needs 100 CPU s or more)
+    --van-leer-days N     span of the slow peer, scipy BDF with van Leer: 3, 10 (default) or 30; 30 takes minutes
     --members N           size of the ensemble (default 200)
     --assert-ratios       end with status 1 if a ratio or a growth misses its target
     -k contest            only one part: contest, growth, start or ensemble
