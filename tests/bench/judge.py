@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 Record = dict[str, Any]
+BUSY = 0.7  # load average before the session
 LATER = "hourly weather files are not modelled yet"
 
 
@@ -213,6 +214,7 @@ def _start_lines(record: Record) -> list[str]:
             f"ensemble: {run['good']} of {run['members']} members on {run['workers']} processes and {run['cores']} cores: "
             f"{run['wall_seconds']:.1f} s wall, {run['cpu_in_workers']:.1f} CPU s (each {low:.2f} to {high:.2f}); the "
             f"median member takes {run['median_cpu_in_workers']:.2f} CPU s among others, {run['median_alone']:.2f} alone; "
+            f"their CPU shared evenly would take {run['cpu_in_workers'] / run['workers']:.1f} s; "
             f"memory of a process {run['megabytes_early']:.0f} MB after a fifth, {run['megabytes_end']:.0f} MB at the end")
     return lines
 
@@ -232,13 +234,22 @@ def _target_lines(record: Record) -> list[str]:
     return lines
 
 
+def is_busy(record: Record) -> bool:
+    """Whether other work was running before the session began."""
+    load = record["machine"].get("load_before")
+    return bool(load) and load[0] > BUSY
+
+
 def text(record: Record) -> str:
     """The session as a table for a terminal."""
     machine = record["machine"]
     head = (f"{machine['processor']}, {machine['cores']} cores, pinned to {machine['pinned_to']}, "
             f"python {machine['python']}, pilesim {machine['pilesim']} at {machine['commit']}, "
-            f"{record['session_seconds']:.0f} s, load {machine['load_average'][0] if machine['load_average'] else 0:.1f}")
+            f"session of {record['session_seconds']:.0f} s")
     parts = [[head], _contest_lines(record), _growth_lines(record), _start_lines(record), _target_lines(record)]
+    if is_busy(record):
+        parts.append([f"BUSY: the load was {machine['load_before'][0]:.1f} before the session began; its wall-clock seconds "
+                      "mean nothing, its CPU seconds little"])
     if record["options"]["quick"]:
         parts.append(["QUICK: short spans; these numbers mean nothing"])
     return "\n\n".join("\n".join(lines) for lines in parts if lines)

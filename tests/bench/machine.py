@@ -63,15 +63,14 @@ def describe() -> dict[str, Any]:
         "processor": processor(), "cores": os.cpu_count(), "cores_of_the_session": cores, "pinned_to": pinned,
         "memory_gigabytes": memory_gigabytes(), "system": platform.platform(), "python": platform.python_version(),
         "packages": versions(), "pilesim": str(pilesim.__version__), "commit": commit(), "sources": source_hash(),
-        "load_average": list(os.getloadavg()) if hasattr(os, "getloadavg") else [],
     }
 
 
-def record(options: dict[str, Any], found: dict[str, Any], seconds: float) -> dict[str, Any]:
-    """The whole session as plain data, with the targets judged."""
+def record(options: dict[str, Any], found: dict[str, Any], seconds: float, load: list[float]) -> dict[str, Any]:
+    """The whole session as plain data, with the targets judged; `load` is the load average before it began."""
     from bench.judge import judge
 
     whole = {"schema": 1, "date": time.strftime("%Y-%m-%d %H:%M", time.gmtime()), "session_seconds": round(seconds, 1),
-             "options": options, "machine": describe(), **found}
+             "options": options, "machine": describe() | {"load_before": load}, **found}
     whole["targets"] = judge(whole)
     return whole
