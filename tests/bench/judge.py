@@ -51,11 +51,15 @@ def grids(record: Record, problem: str) -> np.ndarray:
     return np.array(sorted(points), dtype=float).reshape(-1, 3)
 
 
-def exponent(record: Record, problem: str, per_step: bool = False) -> float | None:
-    """Slope of log CPU seconds (of the run, or per step) against log nodes; needs three grids."""
+def exponent(record: Record, problem: str, per_step: bool = False, last: int = 0) -> float | None:
+    """Slope of log CPU seconds (of the run, or per step) against log nodes; needs three grids.
+
+    Over all grids, or over the `last` finest only.
+    """
     points = grids(record, problem)
     if len(points) < 3:
         return None
+    points = points[-last:]
     nodes, cpu, steps = np.log(points).T
     return float(np.polyfit(nodes, cpu - steps if per_step else cpu, 1)[0])
 
@@ -197,7 +201,8 @@ def _growth_lines(record: Record) -> list[str]:
     for problem, name in (("r1", "R1"), ("full", "full physics")):
         if exponent(record, problem) is not None:
             lines.append(f"CPU grows as nodes to the {number(exponent(record, problem))} on {name}, per step to the "
-                         f"{number(exponent(record, problem, per_step=True))}")
+                         f"{number(exponent(record, problem, per_step=True))}; between the two finest grids to the "
+                         f"{number(exponent(record, problem, last=2))}")
     changed = drift(record)
     if changed is not None:
         lines.append(f"IDA at the end of the session took {changed:.2f} of what it took at the begin")

@@ -106,7 +106,8 @@ def test_judgement():
     Tolerance 1e-12, round-off. Planted and seen to fail: slope of nodes against seconds; `holds` true where nothing is found.
     """
     good, bad = record(), record(power=1.5, cpu=0.3)
-    assert judge.exponent(good, "r1") == pytest.approx(1.2, rel=1e-12)
+    for last in (0, 2):
+        assert judge.exponent(good, "r1", last=last) == pytest.approx(1.2, rel=1e-12)
     rows = {row["what"]: row for row in good["targets"]}
     assert rows["R1, 60 x 50, of IDA's CPU"]["found"] == pytest.approx(0.02, rel=1e-12)
     assert rows["R1, 60 x 50, of IDA's CPU"]["holds"] is True
