@@ -10,10 +10,13 @@ import numpy as np
 
 from pilesim.assess.fields import FIELDS, Recorder, on_section
 from pilesim.assess.measures import MEASURES, Values, as_whole, halves
+from pilesim.assess.recipe import stored_recipe
 from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import RATES, Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
 from pilesim.build import Problem, cover_conductivity, outside_air
+from pilesim.inputs.records import MixFromIngredients
+from pilesim.matter.mix import derive
 from pilesim.section.grid import BASE, COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
@@ -155,6 +158,8 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
                            "only one of the two grids reached it",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
+    if isinstance(scenario.mix, MixFromIngredients):
+        attributes["recipe"] = stored_recipe(derive(scenario.mix))
     if scenario.start.date is not None:
         attributes["start_date"] = scenario.start.date.isoformat()
     return attributes

@@ -10,12 +10,14 @@ import numpy as np
 from pilesim.assess.dataset import make_dataset
 from pilesim.assess.fields import Recorder
 from pilesim.assess.measures import Values, errors, measure
+from pilesim.assess.recipe import mix_messages
 from pilesim.assess.shares import mix_pieces
 from pilesim.assess.watch import Watch
 from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
-from pilesim.inputs.scenario import MonthlyWeather, Scenario
+from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario
+from pilesim.matter.mix import derive, settled_mix
 from pilesim.solver.march import Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
@@ -108,7 +110,10 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
         out.append(VALVE)
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
-    if scenario.mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= 4.0 * pile.height:
+    mix = settled_mix(scenario.mix)
+    if isinstance(scenario.mix, MixFromIngredients):
+        out += mix_messages(derive(scenario.mix))
+    if mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= 4.0 * pile.height:
         out.append("So permeable and wide a mix convects in plumes that no grid settles: trust shares and means, not places.")
     capped = max(watch.series["capped_share"])
     if capped > CONSTANTS["capped_share_caution"].value:

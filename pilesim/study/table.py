@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import pilesim
 from pilesim.base.units import from_si
 from pilesim.inputs.scenario import Scenario
-from pilesim.inputs.schema import known_keys
+from pilesim.inputs.schema import key_of
 from pilesim.result import ZONE_DIMENSION, write_text
 
 if TYPE_CHECKING:
@@ -56,7 +56,8 @@ def table_of_designs(
     ):
         data[name] = (dims, np.array(column, dtype=object).reshape(shape))
     for key, dim in zip(values, dims, strict=True):
-        spec = known_keys()[key]
+        spec = key_of(key)
+        assert spec is not None  # checked before anything ran
         attrs = {"long_name": spec.meaning, "scenario_key": key}
         data[dim] = (
             dim,

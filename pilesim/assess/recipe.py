@@ -1,0 +1,199 @@
+"""What a recipe promises: every property of the mix, given and derived; heat against water, ammonia, the usual window."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+
+import numpy as np
+
+from pilesim.base.constants import CONSTANTS
+from pilesim.base.units import format_number, from_si
+from pilesim.inputs.library import Feedstock
+from pilesim.inputs.records import Mix
+from pilesim.inputs.schema import SCHEMA
+from pilesim.matter.mix import Blend, DerivedMix, at_depth, blend, free_air_space, loose_volumes
+
+WINDOW = {      # target: registry names of its ends
+    "moisture": ("target_moisture_low", "target_moisture_high"),
+    "carbon_to_nitrogen": ("target_carbon_to_nitrogen_low", "target_carbon_to_nitrogen_high"),
+    "free_air_space": ("target_air_space_low", "target_air_space_high"),
+}
+SOURCE_OF_FIGURES = {
+    "secondary copy": "read in a copy of its source", "recalled": "recalled from memory, to be checked",
+    "computed": "computed from other numbers", "adjusted": "adjusted within the source's range",
+    "no source": "common practice, no source", "guess": "a guess of the right order", "given": "given by the user"}
+_NUDGE = 0.1        # of the batch's mass: how much more of an ingredient the arrows of the picture stand for
+
+
+@dataclass(frozen=True, slots=True)
+class RecipeRow:
+    """One property: the value used, what the ingredients alone make, what was given; SI, None where there is none.
+
+    `low` and `high` are the ends of the usual window, `shown` the unit for tables.
+    """
+
+    name: str
+    used: float
+    alone: float | None
+    given: float | None
+    unit: str
+    shown: str
+    meaning: str
+    low: float | None = None
+    high: float | None = None
+
+
+def recipe_rows(derived: DerivedMix, height: float) -> list[RecipeRow]:
+    """Every property of the mix, at the surface and under `height` [m] of it, and what follows for heat and ammonia."""
+    used, alone, sums = derived.used, derived.from_ingredients, derived.blend
+    rows = []
+    for name, spec in SCHEMA["mix"].items():
+        if name in ("ingredients", "bucket", "volume_loss"):
+            continue
+        value = getattr(used, name)
+        low, high = _window(name)
+        rows.append(RecipeRow(name, value, getattr(alone, name), value if name in derived.given else None, spec.unit,
+                              spec.shown, spec.meaning, low, high))
+    air = [free_air_space(mix.bulk_density, mix.moisture, mix.volatile_solids) for mix in (used, alone)]
+    low, high = _window("free_air_space")
+    rows.insert(3, RecipeRow("free_air_space", air[0], air[1], None, "1", "percent", "at the surface of the mix", low, high))
+    density, below, permeability = at_depth(used, height)
+    deep = f"under {height:.3g} m of mix"
+    rows += [RecipeRow("floor_bulk_density", density, None, None, "kg m-3", "kg/m3", deep),
+             RecipeRow("floor_free_air_space", below, None, None, "1", "percent", deep),
+             RecipeRow("floor_permeability", permeability, None, None, "m2", "m2", deep)]
+    low, high = _window("carbon_to_nitrogen")
+    ratio = sums.carbon_to_nitrogen
+    rows.insert(4, RecipeRow("carbon_to_nitrogen", ratio, ratio, None, "1", "", "by mass, all carbon", low, high))
+    return rows + _balance_rows(used, sums)
+
+
+def _balance_rows(used: Mix, sums: Blend) -> list[RecipeRow]:
+    lasts, balanced = (CONSTANTS[name].value for name in ("usual_water_ratio", "balanced_degradable_carbon_ratio"))
+    water, heat, evaporates = heat_against_water(used)
+    ratio = sums.degradable_carbon / sums.nitrogen if sums.nitrogen > 0.0 else math.inf
+    return [
+        RecipeRow("degradable_carbon_to_nitrogen", ratio, ratio, None, "1", "",
+                  f"below about {balanced:g} nitrogen is left over and leaves as ammonia", balanced, None),
+        RecipeRow("heat_potential", heat, None, None, "J m-3", "MJ/m3", "of all degradable matter, at the surface density"),
+        RecipeRow("water_to_degradable", water, None, None, "1", "kg/kg",
+                  f"above about {lasts:g} the heat hardly lasts", None, lasts),
+        RecipeRow("evaporation_potential", evaporates, None, None, "1", "",
+                  "water that all the heat could evaporate, of the water there is; well above 1 the mix can run dry"),
+        RecipeRow("particle_size", sums.particle_size, sums.particle_size, None, "m", "mm", "of the Ergun fit, in place"),
+    ]
+
+
+def heat_against_water(mix: Mix) -> tuple[float, float, float]:
+    """Water per degradable matter [kg kg-1], heat of all of it per volume [J m-3], water it could evaporate of all [1]."""
+    organic = mix.bulk_density * (1.0 - mix.moisture) * mix.volatile_solids
+    degradable = organic * (mix.fast_fraction + mix.slow_fraction)
+    heat = degradable * mix.oxygen_demand * CONSTANTS["heat_per_oxygen"].value
+    water = mix.bulk_density * mix.moisture
+    latent = CONSTANTS["latent_heat_of_vaporisation"].value
+    return (water / degradable if degradable else math.inf, heat, heat / (water * latent) if water else math.inf)
+
+
+def _window(name: str) -> tuple[float | None, float | None]:
+    if name not in WINDOW:
+        return None, None
+    low, high = WINDOW[name]
+    return CONSTANTS[low].value, CONSTANTS[high].value
+
+
+def judgements(derived: DerivedMix, height: float) -> list[str]:
+    """Plain sentences about what stands outside its usual window, in the order of the table; one line if nothing does."""
+    said = []
+    words = {"moisture": ("too dry", "too wet"), "carbon_to_nitrogen": ("too much nitrogen: expect ammonia", "too little "
+             "nitrogen: expect a slow start"), "free_air_space": ("too dense: expect starved places", "very open: expect it "
+             "to dry out and cool"), "degradable_carbon_to_nitrogen": ("ammonia is likely", ""), "water_to_degradable":
+             ("", "the heat will hardly last; the mix stays wet")}
+    for row in recipe_rows(derived, height):
+        below = row.low is not None and row.used < row.low
+        above = row.high is not None and row.used > row.high
+        if row.name in words and (below or above):
+            limit = row.low if below else row.high
+            assert limit is not None
+            side = "below" if below else "above"
+            said.append(f"{row.name} {shown(row.used, row)} is {side} {shown(limit, row)}: {words[row.name][int(above)]}.")
+    least = CONSTANTS["target_air_space_low"].value
+    _, deep, _ = at_depth(derived.used, height)
+    top = free_air_space(derived.used.bulk_density, derived.used.moisture, derived.used.volatile_solids)
+    if deep < least <= top:
+        said.append(f"At the floor compaction leaves {100 * deep:.0f} percent free air space, below {100 * least:.0f}: "
+                    "expect the lowest part to starve longest.")
+    return said or ["Moisture, C:N and free air space are in their usual windows."]
+
+
+def shown(value: float, row: RecipeRow) -> str:
+    """A value of a row as text with its unit."""
+    if row.name == "heat_potential":
+        return f"{format_number(value / 1e6)} MJ/m3"
+    if not row.shown or (row.unit == "1" and row.shown == "kg/kg"):
+        return f"{format_number(round(value, 1) if abs(value) > 10 else value)} {row.shown}".strip()
+    number = from_si(value, row.unit, row.shown)
+    return f"{format_number(float(f'{number:.3g}'))} {row.shown}".strip()
+
+
+def mix_messages(derived: DerivedMix) -> list[str]:
+    """What a run says of a mix made from ingredients: what was derived, and where a given value stands beside it."""
+    used = derived.used
+    air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids)
+    names = ", ".join(feedstock.name for feedstock in derived.blend.feedstocks)
+    out = [f"The mix is derived from its ingredients ({names}): {used.bulk_density:.0f} kg/m3, {100 * used.moisture:.0f} "
+           f"percent moisture, {100 * air:.0f} percent free air space, permeability {used.permeability:.1e} m2, C:N "
+           f"{derived.blend.carbon_to_nitrogen:.0f}. The permeability is known to a factor of about six, since the particle "
+           "sizes are guesses; measure moisture and bulk density, they can be given beside the ingredients."]
+    differing = []
+    for name in derived.given:
+        spec, given, alone = SCHEMA["mix"][name], getattr(used, name), getattr(derived.from_ingredients, name)
+        row = RecipeRow(name, given, alone, given, spec.unit, spec.shown, spec.meaning)
+        differing.append(f"{name} {shown(given, row)} (they alone make "
+                         f"{shown(alone, row) if math.isfinite(alone) else 'no bed with air in it'})")
+    if differing:
+        out.append("Given beside the ingredients and used as given: " + "; ".join(differing) + ".")
+    return out
+
+
+def stored_recipe(derived: DerivedMix) -> str:
+    """JSON for results: every figure of the feedstocks used with its source, amounts, given and derived properties."""
+    loads = zip(derived.blend.feedstocks, derived.blend.masses, strict=True)
+    own = [{"mass_kg": float(mass), **asdict(feedstock)} for feedstock, mass in loads]
+    alone = {key: value if math.isfinite(value) else None for key, value in asdict(derived.from_ingredients).items()}
+    return json.dumps({"ingredients": own, "used": asdict(derived.used), "from_ingredients": alone, "given": derived.given})
+
+
+@dataclass(frozen=True, slots=True)
+class Pull:
+    """Where the batch goes with more of one ingredient: moisture, C:N, free air space before and after."""
+
+    name: str
+    before: Mapping[str, float]
+    after: Mapping[str, float]
+
+
+def pulls(derived: DerivedMix, volume_loss: float) -> list[Pull]:
+    """What a tenth of the batch's mass more of each ingredient does."""
+    sums = derived.blend
+    before = place(sums)
+    out = []
+    for k, feedstock in enumerate(sums.feedstocks):
+        more = sums.masses.copy()
+        more[k] += _NUDGE * sums.masses.sum()
+        out.append(Pull(feedstock.name, before, place(blend(sums.feedstocks, more, volume_loss))))
+    return out
+
+
+def place(sums: Blend) -> dict[str, float]:
+    """Moisture, C:N and free air space of a blend at its own density [1]."""
+    return {"moisture": sums.moisture, "carbon_to_nitrogen": sums.carbon_to_nitrogen,
+            "free_air_space": free_air_space(sums.bulk_density, sums.moisture, sums.volatile_solids)}
+
+
+def ingredient_shares(feedstocks: tuple[Feedstock, ...], masses: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Shares of wet mass and of loose volume [1], (n,) arrays."""
+    volumes = loose_volumes(feedstocks, masses)
+    return masses / masses.sum(), volumes / volumes.sum()
