@@ -25,6 +25,14 @@ SOURCE_OF_FIGURES = {
     "secondary copy": "read in a copy of its source", "recalled": "recalled from memory, to be checked",
     "computed": "computed from other numbers", "adjusted": "adjusted within the source's range",
     "no source": "common practice, no source", "guess": "a guess of the right order", "given": "given by the user"}
+_JUDGED = {     # property: its name in a sentence, what too little and what too much of it means
+    "moisture": ("Moisture", "too dry, it composts slowly", "too wet, expect it to pack and starve"),
+    "carbon_to_nitrogen": ("C:N", "too much nitrogen, expect ammonia", "too little nitrogen, expect a slow start"),
+    "free_air_space": ("Free air space", "too dense, expect starved places", "very open, expect it to dry out and cool"),
+    "degradable_carbon_to_nitrogen": ("Degradable carbon over nitrogen", "some ammonia is possible (all nitrogen counted as "
+                                      "available, the cautious side)", ""),
+    "water_to_degradable": ("Water over degradable matter", "", "the heat hardly lasts, the mix stays wet"),
+}
 _NUDGE = 0.1        # of the batch's mass: how much more of an ingredient the arrows of the picture stand for
 
 
@@ -77,7 +85,7 @@ def _balance_rows(used: Mix, sums: Blend) -> list[RecipeRow]:
     ratio = sums.degradable_carbon / sums.nitrogen if sums.nitrogen > 0.0 else math.inf
     return [
         RecipeRow("degradable_carbon_to_nitrogen", ratio, ratio, None, "1", "",
-                  f"below about {balanced:g} nitrogen is left over and leaves as ammonia", balanced, None),
+                  f"below about {balanced:g} nitrogen may be left over and leave as ammonia", balanced, None),
         RecipeRow("heat_potential", heat, None, None, "J m-3", "MJ/m3", "of all degradable matter, at the surface density"),
         RecipeRow("water_to_degradable", water, None, None, "1", "kg/kg",
                   f"above about {lasts:g} the heat hardly lasts", None, lasts),
@@ -107,18 +115,15 @@ def _window(name: str) -> tuple[float | None, float | None]:
 def judgements(derived: DerivedMix, height: float) -> list[str]:
     """Plain sentences about what stands outside its usual window, in the order of the table; one line if nothing does."""
     said = []
-    words = {"moisture": ("too dry", "too wet"), "carbon_to_nitrogen": ("too much nitrogen: expect ammonia", "too little "
-             "nitrogen: expect a slow start"), "free_air_space": ("too dense: expect starved places", "very open: expect it "
-             "to dry out and cool"), "degradable_carbon_to_nitrogen": ("ammonia is likely", ""), "water_to_degradable":
-             ("", "the heat will hardly last; the mix stays wet")}
     for row in recipe_rows(derived, height):
         below = row.low is not None and row.used < row.low
         above = row.high is not None and row.used > row.high
-        if row.name in words and (below or above):
+        if row.name in _JUDGED and (below or above):
             limit = row.low if below else row.high
             assert limit is not None
             side = "below" if below else "above"
-            said.append(f"{row.name} {shown(row.used, row)} is {side} {shown(limit, row)}: {words[row.name][int(above)]}.")
+            name, *meanings = _JUDGED[row.name]
+            said.append(f"{name} {shown(row.used, row)} is {side} {shown(limit, row)}: {meanings[int(above)]}.")
     least = CONSTANTS["target_air_space_low"].value
     _, deep, _ = at_depth(derived.used, height)
     top = free_air_space(derived.used.bulk_density, derived.used.moisture, derived.used.volatile_solids)

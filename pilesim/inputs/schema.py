@@ -14,7 +14,7 @@ from dataclasses import dataclass
 class Key:
     """One key of a table.
 
-    `kind` is quantity, word, flag, date, points, ingredients or rule. For a quantity: `unit` is SI, `shown` the unit of
+    `kind` is quantity, word, flag, date, points, ingredients, text or rule. For a quantity: `unit` is SI, `shown` that of
     `low`, `high` and of messages, `constant` the registry name of the default. `words` are the allowed words, the
     first one the default. A quantity with neither default nor `required` is optional (None) and has an
     `example` for the template.
@@ -227,7 +227,8 @@ def key_of(dotted: str) -> Key | None:
     table, _, rest = dotted.partition(".")
     if known is None and table == "feedstock":
         name, _, key = rest.rpartition(".")
-        return FEEDSTOCK.get(key) if name else None
+        word = Key("name or text", kind="text") if key in FEEDSTOCK_WORDS else None
+        return FEEDSTOCK.get(key, word) if name else None
     return known
 
 

@@ -96,6 +96,10 @@ def read_value(key: Key, raw: object, where: str) -> object:
         raise ScenarioError(where, "a table", "one value")
     if key.kind == "points":
         return _read_points(raw, where)
+    if key.kind == "text":
+        if not isinstance(raw, str):
+            raise ScenarioError(where, repr(raw), "text in quotes")
+        return raw
     if key.kind == "ingredients":
         return split_ingredients(raw, where)
     if isinstance(raw, list):
