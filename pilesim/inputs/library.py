@@ -171,10 +171,12 @@ def find_feedstock(name: str, found: Mapping[str, Feedstock], where: str) -> Fee
 
 
 def _meant(name: str, found: Mapping[str, Feedstock]) -> str:
-    words = {word.rstrip("s") for word in name.lower().split()} - {"manure"}
-    near = [known for known in found if words & {word.rstrip("s") for word in known.split()}]
+    words = {word.rstrip("s") for word in name.lower().split()}
+    parts = {known: {word.rstrip("s") for word in known.split()} for known in found}
+    near = [known for known, own in parts.items() if words <= own] or [
+        known for known, own in parts.items() if words & own - {"manure"}]
     closest = suggestion(name.lower(), found)
-    if closest or not near:
+    if not near or (closest and not words <= parts[near[0]]):
         return f"{closest} List them with: pilesim materials. Add your own with [feedstock.\"NAME\"].".strip()
     return f"Is one of these meant: {', '.join(near[:4])}? Add your own with [feedstock.\"NAME\"]."
 
