@@ -15,8 +15,8 @@ from pilesim.inputs.scenario import load
 from pilesim.inputs.schema import FEEDSTOCK, SCHEMA
 
 WANTED = (  # kinds of material that a yard meets, and a word of a name for each
-    "manure with straw", "manure with sawdust", "manure with shavings", "biosolids", "food scraps", "grass clippings", "leaves",
-    "coarse yard trimmings", "fine yard trimmings", "straw", "hay", "sawdust", "wood chips", "bark", "paper", "corn stalks",
+    "manure with straw", "manure with sawdust", "manure with shavings", "biosolids", "food scraps", "grass clippings",
+    "leaves", "coarse yard trimmings", "fine yard trimmings", "straw", "hay", "sawdust", "wood chips", "bark", "paper", "corn stalks",
     "compost overs", "coarse finished compost", "fine finished compost")
 OWN = """\
 extends = "reference_pile"
@@ -123,8 +123,8 @@ def test_an_own_feedstock_in_full(tmp_path):
 def test_an_own_feedstock_like_another(tmp_path):
     """`like` takes the rest from a known one; a library name changes only what is given. Planted: replace() without the
     given figures: seen to fail."""
-    scenario = load("buckets_of_trimmings").with_(**{"feedstock.trimmings.moisture": "33 %", "feedstock.dairy manure.nitrogen":
-                                                     "3 %"})
+    changes = {"feedstock.trimmings.moisture": "33 %", "feedstock.dairy manure.nitrogen": "3 %"}
+    scenario = load("buckets_of_trimmings").with_(**changes)
     trimmings, manure = (item.feedstock for item in scenario.mix.ingredients[:2])
     library = feedstock_library()
     assert trimmings.moisture.value == 0.33 and trimmings.particle_size == library["coarse yard trimmings"].particle_size

@@ -1,4 +1,5 @@
-"""What ingredients and density do to a pile: directions and published contrasts, from the feedstock library to the measures."""
+"""What ingredients and density do to a pile: directions and published contrasts, from the feedstock library to the
+measures."""
 
 from __future__ import annotations
 
@@ -18,7 +19,8 @@ def run(scenario):
 @pytest.fixture(scope="module")
 def trimmings():
     scenario = load("buckets_of_trimmings")
-    return {name: run(scenario.with_(**{"feedstock.trimmings.like": f"{name} yard trimmings"})) for name in ("coarse", "fine")}
+    return {name: run(scenario.with_(**{"feedstock.trimmings.like": f"{name} yard trimmings"}))
+            for name in ("coarse", "fine")}
 
 
 @pytest.fixture(scope="module")
@@ -35,9 +37,9 @@ def apart(coarse, fine):
 
 
 def test_fine_trimmings_starve_the_core(trimmings):
-    """Fine material has a tenth of the permeability and less free air space: oxygen in the core on day 14 falls, the anaerobic
-    share grows, by more than their errors. Common practice, no source, for the direction; at 10 cm 16.5 ±0.2 % and 0.3 ±0.3 %
-    of oxygen. Planted: the particle size of fine trimmings set to that of coarse: seen to fail."""
+    """Fine material has a tenth of the permeability and less free air space: oxygen in the core on day 14 falls, the
+    anaerobic share grows, by more than their errors. Common practice, no source, for the direction; at 10 cm 16.5 ±0.2 %
+    and 0.3 ±0.3 % of oxygen. Planted: the particle size of fine trimmings set to that of coarse: seen to fail."""
     coarse, fine = trimmings["coarse"], trimmings["fine"]
     for name in ("anaerobic_fraction_day_14", "anaerobic_fraction_mean"):
         assert apart(coarse[name], fine[name]), name
@@ -45,25 +47,26 @@ def test_fine_trimmings_starve_the_core(trimmings):
 
 
 def test_fine_trimmings_leave_more_of_the_pile_cold(trimmings):
-    """Where oxygen is what is missing, less air is less heat: behind the same cover at -10 degC more of the starved mix has not
-    held 55 degC by day 30. (A mix that is blown cold would gain from being tighter: that is the other side of the window, and
-    the coarse mix here stands on it with its toe only.) At 10 cm 0.29 ±0.05 and 0.58 ±0.11."""
+    """Where oxygen is what is missing, less air is less heat: behind the same cover at -10 degC more of the starved mix
+    has not held 55 degC by day 30. (A mix that is blown cold would gain from being tighter: that is the other side of the
+    window, and the coarse mix here stands on it with its toe only.) At 10 cm 0.29 ±0.05 and 0.58 ±0.11."""
     assert apart(trimmings["coarse"]["cold_edge_fraction"], trimmings["fine"]["cold_edge_fraction"])
 
 
 def test_dense_piles_run_at_a_few_percent_of_oxygen_or_less(densities):
-    """The same pile at about 500 and 750 kg/m3: core oxygen on day 14 differs at least threefold, and is below 3 % in the dense
-    one. Veeken (2002), straw and pig manure, recalled from memory: about 560 kg/m3 aerobic, 700 partly, 1,100 anaerobic.
-    At 10 cm 8.9 ±2.1 and 0.00 ±0.004 %. Planted: permeability not following the given density: seen to fail."""
+    """The same pile at about 500 and 750 kg/m3: core oxygen on day 14 differs at least threefold, and is below 3 % in the
+    dense one. Veeken (2002), straw and pig manure, recalled from memory: about 560 kg/m3 aerobic, 700 partly, 1,100
+    anaerobic. At 10 cm 8.9 ±2.1 and 0.00 ±0.004 %. Planted: permeability not following the given density: seen to
+    fail."""
     loose, dense = (densities[density]["core_oxygen_day_14"] for density in (500, 750))
     assert loose[0] - loose[1] >= 3.0 * (dense[0] + dense[1])
     assert dense[0] + dense[1] < 3.0
 
 
 def test_library_mixes_have_permeabilities_of_the_order_of_piles():
-    """Recipes of the library against what was read off piles: coarse and bulked 1e-8 to 2e-7 m2, ordinary fine mixes 1e-9 to
-    1e-8, broiler litter about 1e-9 or less (three times that allowed: a factor of six is the library's own spread). These orders
-    are tuned or read off one log each, no published table."""
+    """Recipes of the library against what was read off piles: coarse and bulked 1e-8 to 2e-7 m2, ordinary fine mixes 1e-9
+    to 1e-8, broiler litter about 1e-9 or less (three times that allowed; the library's own spread is a factor of six).
+    These orders are tuned or read off one log each, no published table."""
     reference = load("reference_pile")
     for text, low, high in (
         ("4 buckets of coarse yard trimmings; 1 bucket of dairy manure with straw", 1e-8, 2e-7),

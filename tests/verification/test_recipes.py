@@ -31,9 +31,9 @@ LEAVES = feedstock("fallen leaves", moisture=0.35, carbon=0.50, nitrogen=0.0075)
 
 # ------------------------------------------------------------------------------------------ published worked examples
 def test_grass_and_leaves_for_moisture():
-    """Richard and Trautmann (Cornell composting): 10 kg of grass clippings at 77 % and leaves at 35 %: 60 % moisture needs 6.8 kg
-    (read in a copy); C:N is then 37 (recalled from memory). Rounded to the last digit printed. Planted: moisture on the dry
-    basis: seen to fail."""
+    """Richard and Trautmann (Cornell composting): 10 kg of grass clippings at 77 % and leaves at 35 %: 60 % moisture
+    needs 6.8 kg (read in a copy); C:N is then 37 (recalled from memory). Rounded to the last digit printed. Planted:
+    moisture on the dry basis: seen to fail."""
     found = reach([GRASS, LEAVES], np.array([10.0, 1.0]), Targets(moisture=0.60), 0.0, keep=["grass"])
     assert not found.missed
     assert found.blend.masses == pytest.approx([10.0, 6.8], abs=0.05)
@@ -41,8 +41,8 @@ def test_grass_and_leaves_for_moisture():
 
 
 def test_grass_and_leaves_for_carbon_to_nitrogen():
-    """The same lesson: C:N 30 needs 3.5 kg of leaves (recalled from memory); moisture is then 66 %. Planted: carbon of the wet
-    mass: seen to fail."""
+    """The same lesson: C:N 30 needs 3.5 kg of leaves (recalled from memory); moisture is then 66 %. Planted: carbon of
+    the wet mass: seen to fail."""
     found = reach([GRASS, LEAVES], np.array([10.0, 1.0]), Targets(carbon_to_nitrogen=30.0), 0.0, keep=["grass"])
     assert found.blend.masses[1] == pytest.approx(3.5, abs=0.05)
     assert found.blend.moisture == pytest.approx(0.66, abs=0.005)
@@ -64,9 +64,9 @@ def test_grass_and_leaves_cannot_have_both():
 
 
 def test_hay_scraps_and_coffee():
-    """'How to calculate the carbon-to-nitrogen ratio of your compost mix' (a garden leaflet, read in a web copy): 50 lb of hay
-    (40 % C, 1 % N), 10 lb of kitchen scraps (10 %, 1 %) and 2 lb of coffee grounds (25 %, 1 %), shares of the mass as is:
-    34.7. Planted: C:N averaged by mass instead of carbon and nitrogen summed (gives 35.3): seen to fail."""
+    """'How to calculate the carbon-to-nitrogen ratio of your compost mix' (a garden leaflet, read in a web copy): 50 lb
+    of hay (40 % C, 1 % N), 10 lb of kitchen scraps (10 %, 1 %) and 2 lb of coffee grounds (25 %, 1 %), shares of the mass
+    as is: 34.7. Planted: C:N averaged by mass instead of carbon and nitrogen summed (gives 35.3): seen to fail."""
     parts = [feedstock(name, moisture=0.0, carbon=carbon, nitrogen=0.01)
              for name, carbon in (("hay", 0.40), ("scraps", 0.10), ("coffee", 0.25))]
     made = blend(parts, POUND * np.array([50.0, 10.0, 2.0]), 0.0)
@@ -75,20 +75,21 @@ def test_hay_scraps_and_coffee():
 
 
 def test_sawdust_and_urea():
-    """A state extension service answers (question 351921, August 2016, read in a web copy): a cubic yard of sawdust, 400 lb with
-    60 % C and C:N 400 (240 lb C, 0.6 lb N), needs 16 lb of urea (46 % N) for C:N 30. Counted as there: shares of the mass as
-    is, no carbon in the urea. Planted: the target row without the nitrogen of the amendment: seen to fail."""
+    """A state extension service answers (question 351921, August 2016, read in a web copy): a cubic yard of sawdust, 400
+    lb with 60 % C and C:N 400 (240 lb C, 0.6 lb N), needs 16 lb of urea (46 % N) for C:N 30. Counted as there: shares of
+    the mass as is, no carbon in the urea. Planted: the target row without the nitrogen of the amendment: seen to fail."""
     sawdust = feedstock("their sawdust", moisture=0.0, carbon=0.60, nitrogen=0.60 / 400.0)
     urea = feedstock("urea", moisture=0.0, carbon=0.0, nitrogen=0.46)
-    found = reach([sawdust, urea], POUND * np.array([400.0, 1.0]), Targets(carbon_to_nitrogen=30.0), 0.0, keep=["their sawdust"])
+    found = reach([sawdust, urea], POUND * np.array([400.0, 1.0]), Targets(carbon_to_nitrogen=30.0), 0.0,
+                  keep=["their sawdust"])
     assert found.blend.nitrogen - 0.46 * found.blend.masses[1] == pytest.approx(0.6 * POUND, rel=1e-9)
     assert found.blend.masses[1] / POUND == pytest.approx(16.0, abs=0.5)
 
 
 def test_litter_and_straw_by_parts():
-    """A state extension service's algebra, quoted on a web page: litter of C:N 7.5 and straw of 130 for C:N 20 make 0.90 and 0.10
-    parts. That shortcut holds where both bring the same nitrogen per mass, and so they are given here; the page prints
-    1.00 : 0.11."""
+    """A state extension service's algebra, quoted on a web page: litter of C:N 7.5 and straw of 130 for C:N 20 make 0.90
+    and 0.10 parts. That shortcut holds where both bring the same nitrogen per mass, and so they are given here; the page
+    prints 1.00 : 0.11."""
     litter = feedstock("litter", moisture=0.0, carbon=7.5 * 0.004, nitrogen=0.004)
     straw = feedstock("their straw", moisture=0.0, carbon=130.0 * 0.004, nitrogen=0.004)
     found = reach([litter, straw], np.array([1.0, 1.0]), Targets(carbon_to_nitrogen=20.0), 0.0)
@@ -97,16 +98,17 @@ def test_litter_and_straw_by_parts():
 
 
 def test_poplar_chips_and_lawn():
-    """Biotechnology for Biofuels 5:20 (2012), table 4: yellow poplar (7 % water) and mown lawn (85 %), 1 to 1 by fresh weight, are
-    6 to 1 by dry weight. Planted: water counted on the dry basis: seen to fail."""
+    """Biotechnology for Biofuels 5:20 (2012), table 4: yellow poplar (7 % water) and mown lawn (85 %), 1 to 1 by fresh
+    weight, are 6 to 1 by dry weight. Planted: water counted on the dry basis: seen to fail."""
     parts = [feedstock("poplar", moisture=0.07), feedstock("lawn", moisture=0.85)]
     dry = [blend([part], np.array([1.0]), 0.0).dry for part in parts]
     assert dry[0] / dry[1] == pytest.approx(6.0, abs=0.5)
 
 
 def test_free_air_space_of_a_published_optimum():
-    """Bulk density 593 kg/m3 (1,000 lb/yd3), 60 % moisture, 85 % organic matter: 0.504 by the phase densities (van Ginkel 1999),
-    evaluated by hand. Planted: particle density 1000 for organic matter (another handbook's): gives 0.36, seen to fail."""
+    """Bulk density 593 kg/m3 (1,000 lb/yd3), 60 % moisture, 85 % organic matter: 0.504 by the phase densities (van Ginkel
+    1999), evaluated by hand. Planted: particle density 1000 for organic matter (another handbook's): gives 0.36, seen to
+    fail."""
     by_hand = 1.0 - 593.0 * (0.60 / 1000.0 + 0.40 * 0.85 / 1600.0 + 0.40 * 0.15 / 2500.0)
     assert free_air_space(593.0, 0.60, 0.85) == pytest.approx(by_hand, abs=1e-12)
     assert by_hand == pytest.approx(0.504, abs=0.0005)
@@ -115,7 +117,8 @@ def test_free_air_space_of_a_published_optimum():
 def test_a_full_bucket_weighed():
     """Supplement adapted from Cooperband (2002), read in a web copy: 9 kg of compost in 20 L make 0.45 kg/L."""
     part = feedstock("compost", bulk_density=9.0 / 0.020)
-    assert blend([part], np.array([9.0]), 0.1).bulk_density == pytest.approx(450.0, rel=1e-12)     # one material loses no volume
+    made = blend([part], np.array([9.0]), 0.1)      # one material loses no volume
+    assert made.bulk_density == pytest.approx(450.0, rel=1e-12)
 
 
 # ------------------------------------------------------------------------------------------ laws
@@ -137,7 +140,8 @@ def test_floor_of_the_pile_is_denser_and_tighter():
 
 
 def test_fines_rule_the_particle_size():
-    """Equal solid volumes of 10 mm and 1 mm: the size of equal surface is 2 / (1/10 + 1/1) = 1.818 mm, not the mean 5.5 mm."""
+    """Equal solid volumes of 10 mm and 1 mm: the size of equal surface is 2 / (1/10 + 1/1) = 1.818 mm, not the mean 5.5
+    mm."""
     parts = [feedstock("coarse", particle_size=0.010), feedstock("fine", particle_size=0.001)]
     assert blend(parts, np.array([1.0, 1.0]), 0.0).particle_size == pytest.approx(0.002 / 1.1, rel=1e-12)
 
@@ -204,7 +208,8 @@ def test_targets_of_a_mix_that_exists_are_reached(shares, order):
 
 
 def test_free_air_space_is_a_least_value():
-    """A mix that has more air than asked for stays as it is; a dense one gets more of the bulky part until it has just enough."""
+    """A mix that has more air than asked for stays as it is; a dense one gets more of the bulky part until it has just
+    enough."""
     parts = [LIBRARY["raw biosolids"], LIBRARY["coarse yard trimmings"]]
     open_mix = reach(parts, np.array([1.0, 3.0]), Targets(free_air_space=0.30), 0.1)
     assert open_mix.blend.masses == pytest.approx([1.0, 3.0], rel=1e-6)
