@@ -18,7 +18,7 @@ from pilesim.inputs.schema import FEEDSTOCK, SCHEMA, Key, suggestion
 from pilesim.inputs.values import read_value
 
 CONFIDENCE = ("secondary copy", "recalled", "computed", "adjusted", "no source", "guess", "given")
-CAN_BE_COMPUTED = ("carbon", "lignin")       # a feedstock of one's own may leave them out
+CAN_BE_COMPUTED = ("carbon", "lignin", "slow_fraction")     # a feedstock of one's own may leave them out
 WATER = "water"
 _ROUND_OFF = 1e-9
 
@@ -99,7 +99,7 @@ def known_feedstocks(tables: Mapping[str, object]) -> dict[str, Feedstock]:
     """The library and what ``[feedstock.NAME]`` of a scenario adds to it or changes in it.
 
     A table that says ``like = "NAME"``, or that bears the name of a library feedstock, changes only what it gives; any
-    other must give every property but carbon and lignin.
+    other must give every property but carbon, and of lignin and the slow fraction one.
 
     Raises
     ------
@@ -130,13 +130,14 @@ def _own(name: str, table: Mapping[str, object], found: Mapping[str, Feedstock])
             value = read_value(spec, raw, f"{where}.{key}")
             assert isinstance(value, float | int)
             figures[key] = Figure(float(value), float(value), float(value), "given", "given")
-        elif base is None and key not in CAN_BE_COMPUTED:
+        elif base is None and (key not in CAN_BE_COMPUTED or (key == "slow_fraction" and "lignin" not in table)):
             raise ScenarioError(f"{where}.{key}", "nothing", f"a value ({spec.meaning})",
                                 "Give it, or take the rest from a known feedstock with like = \"NAME\".")
     text = str(table.get("description", base.description if base and like is None else f"own feedstock, like {like}"))
     if base is None:
         figures.setdefault("carbon", _computed_carbon(figures["volatile_solids"]))
         figures.setdefault("lignin", Figure(0.0, 0.0, 1.0, "Guess", "guess"))
+        figures.setdefault("slow_fraction", _computed_slow(figures["lignin"].value, figures["fast_fraction"].value))
         feedstock = Feedstock(name=name, description=str(table.get("description", "own feedstock")), **figures)
     else:
         feedstock = replace(base, name=name, description=text, **figures)
@@ -147,6 +148,14 @@ def _own(name: str, table: Mapping[str, object], found: Mapping[str, Feedstock])
 def _computed_carbon(solids: Figure) -> Figure:
     share = CONSTANTS["carbon_of_organic_matter"]
     return Figure(solids.value * share.value, solids.value * share.low, solids.value * share.high, share.source, "computed")
+
+
+def _computed_slow(lignin: float, fast: float) -> Figure:
+    """The degradable share that lignin leaves, less the fast fraction. Source: Chandler1980."""
+    start, slope = CONSTANTS["degradable_intercept"], CONSTANTS["degradable_slope"]
+    value, low, high = (max(a - b * lignin - fast, 0.0) for a, b in (
+        (start.value, slope.value), (start.low, slope.high), (start.high, slope.low)))
+    return Figure(value, low, high, slope.source, "computed")
 
 
 def _refuse_impossible(feedstock: Feedstock, where: str) -> None:
