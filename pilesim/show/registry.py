@@ -38,10 +38,10 @@ def constants_text(name: str | None, unchecked: bool) -> str:
         closest = suggestion(name or "", CONSTANTS)
         advice = f"{closest} List them with: pilesim constants".strip()
         raise ScenarioError("NAME", repr(name), "a constant, a part of its name, or words of its note or source", advice)
-    lines = [["", "name", "value", "unit", "low", "high", "source", "where"]]
+    lines = [["name", "value", "unit", "low", "high", "source", "where", ""]]
     for c in found:
         flag = UNCHECKED if is_unchecked(c) else ""
-        lines.append([flag, c.name, f"{c.value:.7g}", c.unit, f"{c.low:.4g}", f"{c.high:.4g}", c.source, c.where])
+        lines.append([c.name, f"{c.value:.7g}", c.unit, f"{c.low:.4g}", f"{c.high:.4g}", c.source, c.where, flag])
     count = sum(map(is_unchecked, found))
     return "\n".join(
         [*aligned(lines), f"{len(found)} constants, {count} of them to be checked against their source ({UNCHECKED}). "

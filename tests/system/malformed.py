@@ -306,7 +306,7 @@ OVERRIDES = (
     Override("seeding as a flag", {"start.seeding": True}, "start.seeding", "mature, mixed, surface"),
     Override("other cover material", {"cover.material": "tarpaulin"}, "cover.material", "properties one by one"),
     Override("snow as a cover", {"cover.material": "snow"}, "cover.material", "coarse compost, fine compost"),
-    Override("unknown feedstock", {"mix.ingredients": "3 m3 of wood chip"}, "mix.ingredients", "Did you mean 'wood chips'?"),
+    Override("unknown feedstock", {"mix.ingredients": "3 m3 of wood chip"}, "mix.ingredients", "meant: wood chips?"),
     Override("part of a feedstock's name", {"mix.ingredients": "3 m3 of coarse trimmings"}, "mix.ingredients",
              "coarse yard trimmings"),
     Override("amount without a unit", {"mix.ingredients": "3 of straw"}, "mix.ingredients", "'4 buckets of straw'"),
