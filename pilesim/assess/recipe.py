@@ -26,9 +26,9 @@ SOURCE_OF_FIGURES = {
     "computed": "computed from other numbers", "adjusted": "adjusted within the source's range",
     "no source": "common practice, no source", "guess": "a guess of the right order", "given": "given by the user"}
 _JUDGED = {     # property: its name in a sentence, what too little and what too much of it means
-    "moisture": ("Moisture", "too dry, it composts slowly", "too wet, expect it to pack and starve"),
+    "moisture": ("Moisture", "too dry, it composts slowly", "too wet, it may pack and starve"),
     "carbon_to_nitrogen": ("C:N", "too much nitrogen, expect ammonia", "too little nitrogen, expect a slow start"),
-    "free_air_space": ("Free air space", "too dense, expect starved places", "very open, expect it to dry out and cool"),
+    "free_air_space": ("Free air space", "too dense, expect starved places", "very open, it may dry out and cool"),
     "degradable_carbon_to_nitrogen": ("Degradable carbon over nitrogen", "some ammonia is possible (all nitrogen counted as "
                                       "available, the cautious side)", ""),
     "water_to_degradable": ("Water over degradable matter", "", "the heat hardly lasts, the mix stays wet"),

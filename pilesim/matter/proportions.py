@@ -21,6 +21,7 @@ from pilesim.matter.mix import Blend, blend, free_air_space, loose_volumes, prop
 
 MOISTURE_SLACK, RATIO_SLACK, AIR_SLACK = 0.005, 0.01, 0.005     # met within: points of moisture, share of C:N, free air space
 _NEARNESS = 1e-5        # weight of staying near the given amounts against meeting a target
+_COMPROMISE = 0.1       # the same where the targets conflict: else whatever the recipe is for would be thrown out
 _MOST_HELPERS = 4       # materials named that would resolve a conflict
 _LARGEST_SHARE = 0.8    # of the batch: a helper that must be more than this is no help
 
@@ -41,7 +42,8 @@ class Proportions:
     Attributes
     ----------
     blend : Blend
-        What they make; its masses [kg] in the order of the ingredients.
+        What they make; its masses [kg] in the order of the ingredients. Where the targets conflict, a compromise between
+        them and the given amounts.
     missed : tuple of str
         Names of the targets that are not met.
     alone : mapping of str to Blend
@@ -86,9 +88,11 @@ def reach(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets,
     if not missed:
         return Proportions(found, (), {}, ())
     singles = {name: Targets(**{name: value}) for name in _NAMES if (value := getattr(targets, name)) is not None}
+    found = _solve(feedstocks, masses, targets, volume_loss, keep, _COMPROMISE)
     tried = {name: _solve(feedstocks, masses, single, volume_loss, keep) for name, single in singles.items()}
     alone = {name: result for name, result in tried.items() if not _missed(result, singles[name])}
-    return Proportions(found, missed, alone, _helpers(feedstocks, masses, targets, volume_loss, keep, library or {}))
+    helpers = _helpers(feedstocks, masses, targets, volume_loss, keep, library or {})
+    return Proportions(found, _missed(found, targets) or missed, alone, helpers)
 
 
 _NAMES = ("moisture", "carbon_to_nitrogen", "free_air_space")
@@ -100,7 +104,7 @@ def air_space(result: Blend) -> float:
 
 
 def _solve(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets, volume_loss: float,
-           keep: Sequence[str]) -> Blend:
+           keep: Sequence[str], nearness: float = _NEARNESS) -> Blend:
     total, n = float(masses.sum()), len(feedstocks)
     start = masses / total
     rows, rights = _target_rows(feedstocks, targets, volume_loss)
@@ -109,10 +113,10 @@ def _solve(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets
         slack[-1] = 1.0
     matrix = np.hstack([np.array(rows).reshape(-1, n), slack])
     right = list(rights)
-    near = np.hstack([_NEARNESS * np.eye(n), np.zeros((n, 1))])
+    near = np.hstack([nearness * np.eye(n), np.zeros((n, 1))])
     fixed = np.array([feedstock.name in keep for feedstock in feedstocks])
     low, high = np.where(fixed, start, 0.0), np.where(fixed, start * (1.0 + 1e-12) + 1e-15, np.inf)
-    blocks, values = [matrix, near], [*right, *(_NEARNESS * start)]
+    blocks, values = [matrix, near], [*right, *(nearness * start)]
     if not fixed.any():
         blocks.append(np.append(np.ones(n), 0.0)[None, :])
         values.append(1.0)

@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Patch, Rectangle
-from matplotlib.ticker import FuncFormatter, LogLocator, NullLocator
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from pilesim.assess.recipe import WINDOW, judgements, place, pulls
 from pilesim.base.constants import CONSTANTS
@@ -26,6 +26,7 @@ _COLOURS = ("#8c4a1f", "#2c6e8f", "#7a3b84", "#3d7d4b", "#b03a48", "#5b6b1f", "#
 _MARKS = ("o", "s", "^", "D", "v", "P", "X", "h")
 _LABEL = {"moisture": "moisture, wet basis [%]", "carbon_to_nitrogen": "C:N by mass", "free_air_space": "free air space [%]"}
 _SCALE = {"moisture": 100.0, "carbon_to_nitrogen": 1.0, "free_air_space": 100.0}
+_RATIOS = (3, 5, 7, 10, 15, 20, 25, 30, 35, 40, 50, 60, 80, 100, 150, 200, 300, 500, 1000)     # C:N written on the axis
 _PAD = 0.12     # of an axis, around what must be seen
 
 
@@ -107,7 +108,7 @@ def _limit(axes: Axes, seen: np.ndarray, log: bool) -> None:
         axes.set_yscale("log")
         pad = (top / bottom) ** _PAD
         axes.set_ylim(bottom / pad, top * pad)
-        axes.yaxis.set_major_locator(LogLocator(10, subs=(1, 1.5, 2, 3, 4, 5, 7)))
+        axes.yaxis.set_major_locator(FixedLocator(_RATIOS))
         axes.yaxis.set_minor_locator(NullLocator())
         axes.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         return

@@ -98,7 +98,7 @@ def proportion_lines(found: Proportions, targets: Targets, mix: MixFromIngredien
     if found.missed:
         head = f"No amounts of these ingredients reach {wanted}. The nearest:"
     lines = [head, *aligned([_HEADS, *_ingredient_cells(made, mix.bucket, _measures(mix))]),
-             f"They make {_made_text(made, targets)}."]
+             f"They make {_made_text(made, Targets())}."]
     if not found.missed:
         return lines
     lines.append(f"Missed: {', '.join(TARGET_WORDS[name] for name in found.missed)}.")
