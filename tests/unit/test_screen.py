@@ -234,6 +234,7 @@ def test_search_of_the_registry_flags_what_is_unchecked_and_names_users():
     row = next(line for line in found.splitlines() if line.startswith("degradable_slope"))
     assert row.endswith("?") and "(?)" in found
     assert "capillary_diffusivity" not in found
+    assert "activity_growth_rate" in constants_text("logistic", False)     # a word of its note only
     full = constants_text("mix_permeability", False)
     assert "default of mix.permeability" in full and "unchecked" in full
     used = constants_text("oxygen_half_saturation", False)

@@ -39,7 +39,8 @@ def apart(coarse, fine):
 def test_fine_trimmings_starve_the_core(trimmings):
     """Fine material has a tenth of the permeability and less free air space: oxygen in the core on day 14 falls, the
     anaerobic share grows, by more than their errors. Common practice, no source, for the direction; at 10 cm 16.5 ±0.2 %
-    and 0.3 ±0.3 % of oxygen. Planted: the particle size of fine trimmings set to that of coarse: seen to fail."""
+    and 0.3 ±0.3 % of oxygen. Planted: `like` of
+    the scenario's own feedstock not followed: seen to fail. (The particle size alone set to that of coarse: not seen.)"""
     coarse, fine = trimmings["coarse"], trimmings["fine"]
     for name in ("anaerobic_fraction_day_14", "anaerobic_fraction_mean"):
         assert apart(coarse[name], fine[name]), name

@@ -50,8 +50,8 @@ def test_grass_and_leaves_for_carbon_to_nitrogen():
 
 def test_grass_and_leaves_cannot_have_both():
     """The same lesson: with two ingredients moisture 60 % and C:N 30 conflict. Both are named, what each alone gives, and a
-    third material that resolves it, which is then tried. Planted: the bounds of the solution left out (a negative amount
-    meets both): seen to fail."""
+    third material that resolves it, which is then tried. Planted: met within half
+    of the C:N instead of a hundredth: seen to fail."""
     targets = Targets(moisture=0.60, carbon_to_nitrogen=30.0)
     found = reach([GRASS, LEAVES], np.array([10.0, 4.0]), targets, 0.0, library=LIBRARY)
     assert found.missed == ("moisture", "carbon_to_nitrogen")
