@@ -134,7 +134,9 @@ def judgements(derived: DerivedMix, height: float) -> list[str]:
 
 
 def shown(value: float, row: RecipeRow) -> str:
-    """A value of a row as text with its unit."""
+    """A value of a row as text with its unit; C:N without nitrogen is infinite."""
+    if math.isinf(value):
+        return "infinite"
     if row.name == "heat_potential":
         return f"{format_number(value / 1e6)} MJ/m3"
     if not row.shown or (row.unit == "1" and row.shown == "kg/kg"):

@@ -67,7 +67,7 @@ def _ingredient_cells(sums: Blend, bucket: float | None, measures: Mapping[str, 
 def _property_cells(derived: DerivedMix, height: float) -> list[list[str]]:
     cells = [["property", "used", "from the ingredients", "given", "usual", "meaning"]]
     for row in recipe_rows(derived, height):
-        alone = "" if row.alone is None else shown(row.alone, row) if math.isfinite(row.alone) else "no air left"
+        alone = "" if row.alone is None else "no air left" if math.isnan(row.alone) else shown(row.alone, row)
         cells.append([row.name, shown(row.used, row), alone, "" if row.given is None else shown(row.given, row), _usual(row),
                       row.meaning])
     return cells
@@ -127,7 +127,7 @@ def _target_text(name: str, value: float) -> str:
 def _made_text(made: Blend, targets: Targets) -> str:
     values = {"moisture": made.moisture, "carbon_to_nitrogen": made.carbon_to_nitrogen, "free_air_space": air_space(made)}
     names = [name for name, _ in _asked(targets)] or list(values)
-    texts = [f"{TARGET_WORDS[name]} {values[name]:.1f}" if name == "carbon_to_nitrogen"
+    texts = [f"{TARGET_WORDS[name]} {values[name]:.1f}".replace("inf", "without nitrogen") if name == "carbon_to_nitrogen"
              else f"{TARGET_WORDS[name]} {100 * values[name]:.1f} %" for name in names]
     return ", ".join(texts)
 

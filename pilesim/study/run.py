@@ -111,8 +111,6 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
     mix = settled_mix(scenario.mix)
-    if isinstance(scenario.mix, MixFromIngredients):
-        out += mix_messages(derive(scenario.mix))
     if mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= 4.0 * pile.height:
         out.append("So permeable and wide a mix convects in plumes that no grid settles: trust shares and means, not places.")
     capped = max(watch.series["capped_share"])
@@ -125,6 +123,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if tally.oxygen_unfinished > 0.01 * tally.steps:
         out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "
                    "try another run.cell.")
+    if isinstance(scenario.mix, MixFromIngredients):
+        out += mix_messages(derive(scenario.mix))
     return out
 
 

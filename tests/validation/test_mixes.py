@@ -57,8 +57,8 @@ def test_fine_trimmings_leave_more_of_the_pile_cold(trimmings):
 def test_dense_piles_run_at_a_few_percent_of_oxygen_or_less(densities):
     """The same pile at about 500 and 750 kg/m3: core oxygen on day 14 differs at least threefold, and is below 3 % in the
     dense one. Veeken (2002), straw and pig manure, recalled from memory: about 560 kg/m3 aerobic, 700 partly, 1,100
-    anaerobic. At 10 cm 8.9 ±2.1 and 0.00 ±0.004 %. Planted: permeability not following the given density: seen to
-    fail."""
+    anaerobic. At 10 cm 8.9 ±2.1 and 0.00 ±0.004 %. Planted: the given density not used: seen
+    to fail."""
     loose, dense = (densities[density]["core_oxygen_day_14"] for density in (500, 750))
     assert loose[0] - loose[1] >= 3.0 * (dense[0] + dense[1])
     assert dense[0] + dense[1] < 3.0
