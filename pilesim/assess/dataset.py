@@ -10,7 +10,7 @@ import numpy as np
 
 from pilesim.assess.fields import FIELDS, Recorder, on_section
 from pilesim.assess.measures import MEASURES, Values, as_whole, halves
-from pilesim.assess.recipe import stored_recipe
+from pilesim.assess.recipe import stored_cover, stored_recipe
 from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import RATES, Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
@@ -158,6 +158,7 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
                            "only one of the two grids reached it",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
+    attributes["cover_material"] = stored_cover(scenario.tables)
     if isinstance(scenario.mix, MixFromIngredients):
         attributes["recipe"] = stored_recipe(derive(scenario.mix))
     if scenario.start.date is not None:

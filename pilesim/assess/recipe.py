@@ -11,7 +11,7 @@ import numpy as np
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import format_number, from_si
-from pilesim.inputs.library import Feedstock
+from pilesim.inputs.library import Feedstock, cover_library
 from pilesim.inputs.records import Mix
 from pilesim.inputs.schema import SCHEMA
 from pilesim.matter.mix import Blend, DerivedMix, at_depth, blend, free_air_space, loose_volumes
@@ -171,6 +171,15 @@ def stored_recipe(derived: DerivedMix) -> str:
     own = [{"mass_kg": float(mass), **asdict(feedstock)} for feedstock, mass in loads]
     alone = {key: value if math.isfinite(value) else None for key, value in asdict(derived.from_ingredients).items()}
     return json.dumps({"ingredients": own, "used": asdict(derived.used), "from_ingredients": alone, "given": derived.given})
+
+
+def stored_cover(tables: Mapping[str, object]) -> str:
+    """JSON for results: the cover's material and those of its figures that were used, with their sources."""
+    typed = tables.get("cover")
+    given = typed if isinstance(typed, dict) else {}
+    material = cover_library()[str(given.get("material", SCHEMA["cover"]["material"].words[0]))]
+    used = {key: asdict(figure) for key, figure in material.figures.items() if key not in given}
+    return json.dumps({"material": material.name, "figures": used})
 
 
 @dataclass(frozen=True, slots=True)

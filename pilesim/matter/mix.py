@@ -178,6 +178,14 @@ def free_air_space(bulk_density: float, moisture: float, volatile_solids: float,
     return float(porosity - bulk_density * moisture / c.water_density)
 
 
+def conductivity(bulk_density: float, moisture: float, volatile_solids: float, c: Any = None) -> float:
+    """Thermal conductivity [W m-1 K-1] of a bed, unfrozen and without vapour diffusion; arguments as `free_air_space`."""
+    c = constant_record() if c is None else c
+    water = bulk_density * moisture / c.water_density
+    porosity = free_air_space(bulk_density, moisture, volatile_solids, c) + water
+    return float(laws.thermal_conductivity.py_func(porosity, water / porosity, 0.0, c))
+
+
 def permeability(particle_size: float, air: float, c: Any = None) -> float:
     """Permeability [m2] of particles of `particle_size` [m] at free air space `air` [1]; NaN where there is none.
 

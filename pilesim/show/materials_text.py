@@ -10,6 +10,7 @@ from pilesim.base.sources import SOURCES
 from pilesim.base.units import format_number, from_si
 from pilesim.inputs.library import WATER, CoverMaterial, Feedstock, Figure, cover_library, feedstock_library
 from pilesim.inputs.schema import FEEDSTOCK, SCHEMA, Key, suggestion
+from pilesim.matter.mix import conductivity
 from pilesim.show.screen import aligned
 
 
@@ -67,11 +68,19 @@ def _feedstock_list(feedstocks: Mapping[str, Feedstock]) -> list[str]:
 
 
 def _cover_list(covers: Mapping[str, CoverMaterial]) -> list[str]:
-    lines = [["cover", "permeability", "thickness in practice", "what"]]
+    lines = [["cover", "permeability", "conductivity", "thickness in practice", "what"]]
     for name, cover in covers.items():
-        lines.append([name, _shown(cover.figures["permeability"].value, SCHEMA["cover"]["permeability"]), cover.thickness,
-                      cover.description])
+        lines.append([name, _shown(cover.figures["permeability"].value, SCHEMA["cover"]["permeability"]),
+                      f"{_conductivity(cover):.2g} W/m/K", cover.thickness, cover.description])
     return aligned(lines)
+
+
+def _conductivity(cover: CoverMaterial) -> float:
+    """As given, else as built from water and density [W m-1 K-1]."""
+    if "conductivity" in cover.figures:
+        return cover.figures["conductivity"].value
+    density, moisture, solids = (cover.figures[key].value for key in ("bulk_density", "moisture", "volatile_solids"))
+    return conductivity(density, moisture, solids)
 
 
 def _in_full(head: str, figures: Mapping[str, Figure], specs: Mapping[str, Key]) -> list[str]:

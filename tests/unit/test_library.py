@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+import json
 import pickle
 
 import pytest
 
+from pilesim.assess.recipe import stored_cover
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.base.sources import SOURCES
@@ -110,6 +112,14 @@ def test_a_cover_material_sets_its_properties_and_typed_ones_win():
     assert (both.cover.permeability, both.cover.moisture) == (1e-9, expected["moisture"].value)
     default = reference.with_(**{"cover.material": "coarse compost"})
     assert default.cover == reference.cover
+
+
+def test_results_keep_the_figures_of_the_cover_that_were_used():
+    """Planted: typed keys stored as if they came from the library: seen to fail."""
+    scenario = load("reference_pile").with_(**{"cover.material": "peat", "cover.moisture": "60 %"})
+    stored = json.loads(stored_cover(scenario.tables))
+    assert stored["material"] == "peat" and "moisture" not in stored["figures"]
+    assert stored["figures"]["permeability"]["source"] == "Guess"
 
 
 def test_an_own_feedstock_in_full(tmp_path):

@@ -8,50 +8,32 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from verification.rows import assert_pass
 
 from pilesim.base.constants import CONSTANTS
-from pilesim.inputs.library import WATER, Figure, feedstock_library
+from pilesim.inputs.library import WATER, feedstock_library
 from pilesim.inputs.scenario import load
 from pilesim.matter.mix import at_depth, blend, derive, free_air_space, permeability, settled_mix
 from pilesim.matter.proportions import Targets, air_space, reach
+from pilesim.verify import recipes
+from pilesim.verify.recipes import feedstock
 
 LIBRARY = feedstock_library()
-POUND = 0.45359237      # kg, exact
-
-
-def feedstock(name, **values):
-    """A feedstock with these values, the rest as straw's; kinds of material are told apart by name only."""
-    own = {key: Figure(value, value, value, "given", "given") for key, value in values.items()}
-    return dataclasses.replace(LIBRARY["straw"], name=name, **own)
-
-
-GRASS = feedstock("grass", moisture=0.77, carbon=0.45, nitrogen=0.024)
-LEAVES = feedstock("fallen leaves", moisture=0.35, carbon=0.50, nitrogen=0.0075)
+GRASS, LEAVES = recipes.grass_and_leaves()
 
 
 # ------------------------------------------------------------------------------------------ published worked examples
-def test_grass_and_leaves_for_moisture():
+def test_leaves_for_grass():
     """Richard and Trautmann (Cornell composting): 10 kg of grass clippings at 77 % and leaves at 35 %: 60 % moisture
-    needs 6.8 kg (read in a copy); C:N is then 37 (recalled from memory). Rounded to the last digit printed. Planted:
-    moisture on the dry basis: seen to fail."""
-    found = reach([GRASS, LEAVES], np.array([10.0, 1.0]), Targets(moisture=0.60), 0.0, keep=["grass"])
-    assert not found.missed
-    assert found.blend.masses == pytest.approx([10.0, 6.8], abs=0.05)
-    assert found.blend.carbon_to_nitrogen == pytest.approx(37.0, abs=0.5)
-
-
-def test_grass_and_leaves_for_carbon_to_nitrogen():
-    """The same lesson: C:N 30 needs 3.5 kg of leaves (recalled from memory); moisture is then 66 %. Planted: carbon of
-    the wet mass: seen to fail."""
-    found = reach([GRASS, LEAVES], np.array([10.0, 1.0]), Targets(carbon_to_nitrogen=30.0), 0.0, keep=["grass"])
-    assert found.blend.masses[1] == pytest.approx(3.5, abs=0.05)
-    assert found.blend.moisture == pytest.approx(0.66, abs=0.005)
+    needs 6.8 kg (read in a copy), C:N is then 37; C:N 30 needs 3.5 kg, moisture is then 66 % (recalled from memory).
+    To the last digit printed. Planted: moisture on the dry basis; carbon of the wet mass: each seen to fail."""
+    assert_pass(recipes.leaves_for_grass())
 
 
 def test_grass_and_leaves_cannot_have_both():
     """The same lesson: with two ingredients moisture 60 % and C:N 30 conflict. Both are named, what each alone gives, and a
-    third material that resolves it, which is then tried. Planted: met within half
-    of the C:N instead of a hundredth: seen to fail."""
+    third material that resolves it, which is then tried. Planted: met within half of the
+    C:N instead of a hundredth: seen to fail."""
     targets = Targets(moisture=0.60, carbon_to_nitrogen=30.0)
     found = reach([GRASS, LEAVES], np.array([10.0, 4.0]), targets, 0.0, library=LIBRARY)
     assert found.missed == ("moisture", "carbon_to_nitrogen")
@@ -66,43 +48,28 @@ def test_grass_and_leaves_cannot_have_both():
 def test_hay_scraps_and_coffee():
     """'How to calculate the carbon-to-nitrogen ratio of your compost mix' (a garden leaflet, read in a web copy): 50 lb
     of hay (40 % C, 1 % N), 10 lb of kitchen scraps (10 %, 1 %) and 2 lb of coffee grounds (25 %, 1 %), shares of the mass
-    as is: 34.7. Planted: C:N averaged by mass instead of carbon and nitrogen summed (gives 35.3): seen to fail."""
-    parts = [feedstock(name, moisture=0.0, carbon=carbon, nitrogen=0.01)
-             for name, carbon in (("hay", 0.40), ("scraps", 0.10), ("coffee", 0.25))]
-    made = blend(parts, POUND * np.array([50.0, 10.0, 2.0]), 0.0)
-    assert made.carbon == pytest.approx(21.5 * POUND, rel=1e-12)
-    assert made.carbon_to_nitrogen == pytest.approx(34.7, abs=0.05)
+    as is: 34.7. Planted: carbon taken of volatile solids: seen to fail."""
+    assert_pass(recipes.hay_scraps_and_coffee())
 
 
 def test_sawdust_and_urea():
     """A state extension service answers (question 351921, August 2016, read in a web copy): a cubic yard of sawdust, 400
     lb with 60 % C and C:N 400 (240 lb C, 0.6 lb N), needs 16 lb of urea (46 % N) for C:N 30. Counted as there: shares of
     the mass as is, no carbon in the urea. Planted: the target row without the nitrogen of the amendment: seen to fail."""
-    sawdust = feedstock("their sawdust", moisture=0.0, carbon=0.60, nitrogen=0.60 / 400.0)
-    urea = feedstock("urea", moisture=0.0, carbon=0.0, nitrogen=0.46)
-    found = reach([sawdust, urea], POUND * np.array([400.0, 1.0]), Targets(carbon_to_nitrogen=30.0), 0.0,
-                  keep=["their sawdust"])
-    assert found.blend.nitrogen - 0.46 * found.blend.masses[1] == pytest.approx(0.6 * POUND, rel=1e-9)
-    assert found.blend.masses[1] / POUND == pytest.approx(16.0, abs=0.5)
+    assert_pass(recipes.urea_for_sawdust())
 
 
 def test_litter_and_straw_by_parts():
     """A state extension service's algebra, quoted on a web page: litter of C:N 7.5 and straw of 130 for C:N 20 make 0.90
     and 0.10 parts. That shortcut holds where both bring the same nitrogen per mass, and so they are given here; the page
     prints 1.00 : 0.11."""
-    litter = feedstock("litter", moisture=0.0, carbon=7.5 * 0.004, nitrogen=0.004)
-    straw = feedstock("their straw", moisture=0.0, carbon=130.0 * 0.004, nitrogen=0.004)
-    found = reach([litter, straw], np.array([1.0, 1.0]), Targets(carbon_to_nitrogen=20.0), 0.0)
-    assert found.blend.masses / found.blend.mass == pytest.approx([0.90, 0.10], abs=0.005)
-    assert found.blend.masses[1] / found.blend.masses[0] == pytest.approx(0.11, abs=0.005)
+    assert_pass(recipes.straw_for_litter())
 
 
 def test_poplar_chips_and_lawn():
     """Biotechnology for Biofuels 5:20 (2012), table 4: yellow poplar (7 % water) and mown lawn (85 %), 1 to 1 by fresh
     weight, are 6 to 1 by dry weight. Planted: water counted on the dry basis: seen to fail."""
-    parts = [feedstock("poplar", moisture=0.07), feedstock("lawn", moisture=0.85)]
-    dry = [blend([part], np.array([1.0]), 0.0).dry for part in parts]
-    assert dry[0] / dry[1] == pytest.approx(6.0, abs=0.5)
+    assert_pass(recipes.chips_and_lawn())
 
 
 def test_free_air_space_of_a_published_optimum():
@@ -112,6 +79,7 @@ def test_free_air_space_of_a_published_optimum():
     by_hand = 1.0 - 593.0 * (0.60 / 1000.0 + 0.40 * 0.85 / 1600.0 + 0.40 * 0.15 / 2500.0)
     assert free_air_space(593.0, 0.60, 0.85) == pytest.approx(by_hand, abs=1e-12)
     assert by_hand == pytest.approx(0.504, abs=0.0005)
+    assert_pass(recipes.air_of_a_usual_mix())
 
 
 def test_a_full_bucket_weighed():
