@@ -5,16 +5,17 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 
 import numpy as np
 
 from pilesim.base.constants import CONSTANTS
+from pilesim.base.errors import ScenarioError
 from pilesim.base.units import format_number, from_si
 from pilesim.inputs.library import Feedstock, cover_library
-from pilesim.inputs.records import Mix
-from pilesim.inputs.schema import SCHEMA
-from pilesim.matter.mix import Blend, DerivedMix, at_depth, blend, free_air_space, loose_volumes
+from pilesim.inputs.records import Mix, MixFromIngredients
+from pilesim.inputs.schema import FEEDSTOCK, SCHEMA
+from pilesim.matter.mix import Blend, DerivedMix, at_depth, blend, derive, free_air_space, loose_volumes
 
 WINDOW = {      # target: registry names of its ends
     "moisture": ("target_moisture_low", "target_moisture_high"),
@@ -33,6 +34,7 @@ _JUDGED = {     # property: its name in a sentence, what too little and what too
                                       "available, the cautious side)", ""),
     "water_to_degradable": ("Water over degradable matter", "", "the heat hardly lasts, the mix stays wet"),
 }
+_MANYFOLD = ("permeability", "particle_size")       # known to a factor
 _NUDGE = 0.1        # of the batch's mass: how much more of an ingredient the arrows of the picture stand for
 
 
@@ -40,7 +42,8 @@ _NUDGE = 0.1        # of the batch's mass: how much more of an ingredient the ar
 class RecipeRow:
     """One property: the value used, what the ingredients alone make, what was given; SI, None where there is none.
 
-    `low` and `high` are the ends of the usual window, `shown` the unit for tables.
+    `low` and `high` are the ends of the usual window, `shown` the unit for tables, `least` and `most` the ends of the range
+    that those of the feedstocks' figures give (see :func:`ranges`).
     """
 
     name: str
@@ -52,10 +55,67 @@ class RecipeRow:
     meaning: str
     low: float | None = None
     high: float | None = None
+    least: float | None = None
+    most: float | None = None
 
 
-def recipe_rows(derived: DerivedMix, height: float) -> list[RecipeRow]:
-    """Every property of the mix, at the surface and under `height` [m] of it, and what follows for heat and ammonia."""
+def recipe_rows(derived: DerivedMix, height: float,
+                spread: Mapping[str, tuple[float, float]] | None = None) -> list[RecipeRow]:
+    """Every property of the mix, at the surface and under `height` [m] of it, and what follows for heat and ammonia.
+
+    `spread` holds the range of some properties, as :func:`ranges` gives it.
+    """
+    rows = _property_rows(derived, height) + _balance_rows(derived.used, derived.blend)
+    ends = spread or {}
+    return [replace(row, least=ends[row.name][0], most=ends[row.name][1]) if row.name in ends and row.given is None else row
+            for row in rows]
+
+
+def ranges(mix: MixFromIngredients) -> dict[str, tuple[float, float]]:
+    """Low and high end of every property that the ingredients set, by the ranges of the feedstocks' figures, SI.
+
+    Every figure is moved to its low and its high end, one after the other; the moves of a property, up and down apart,
+    are added as independent ones are (root of the sum of squares; of logarithms for permeability and particle size).
+    Amounts are taken as loaded, so a bucket of a denser material is a heavier one.
+    """
+    centre = _values(derive(mix))
+    squares = {name: [0.0, 0.0] for name in centre}
+    for k, item in enumerate(mix.ingredients):
+        for key in FEEDSTOCK if item.amount > 0.0 else ():
+            figure = getattr(item.feedstock, key)
+            for end in {figure.low, figure.high} - {figure.value}:
+                moved = replace(item, feedstock=replace(item.feedstock, **{key: replace(figure, value=end)}))
+                others = (*mix.ingredients[:k], moved, *mix.ingredients[k + 1:])
+                try:
+                    values = _values(derive(replace(mix, ingredients=others)))
+                except ScenarioError:       # no bed could be built of it: not a value that this mix can have
+                    continue
+                for name, value in values.items():
+                    step = _step(name, centre[name], value)
+                    squares[name][int(step > 0.0)] += step * step
+    return {name: _ends(name, centre[name], *squares[name]) for name in centre}
+
+
+def _values(derived: DerivedMix) -> dict[str, float]:
+    used = derived.used
+    air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids)
+    return {**asdict(used), "free_air_space": air, "carbon_to_nitrogen": derived.blend.carbon_to_nitrogen,
+            "particle_size": derived.blend.particle_size}
+
+
+def _step(name: str, centre: float, value: float) -> float:
+    if name in _MANYFOLD:
+        return math.log(value / centre)
+    return value - centre if math.isfinite(value) and math.isfinite(centre) else 0.0
+
+
+def _ends(name: str, centre: float, down: float, up: float) -> tuple[float, float]:
+    if name in _MANYFOLD:
+        return centre * math.exp(-math.sqrt(down)), centre * math.exp(math.sqrt(up))
+    return max(centre - math.sqrt(down), 0.0), centre + math.sqrt(up)
+
+
+def _property_rows(derived: DerivedMix, height: float) -> list[RecipeRow]:
     used, alone, sums = derived.used, derived.from_ingredients, derived.blend
     rows = []
     for name, spec in SCHEMA["mix"].items():
@@ -76,7 +136,7 @@ def recipe_rows(derived: DerivedMix, height: float) -> list[RecipeRow]:
     low, high = _window("carbon_to_nitrogen")
     ratio = sums.carbon_to_nitrogen
     rows.insert(4, RecipeRow("carbon_to_nitrogen", ratio, ratio, None, "1", "", "by mass, all carbon", low, high))
-    return rows + _balance_rows(used, sums)
+    return rows
 
 
 def _balance_rows(used: Mix, sums: Blend) -> list[RecipeRow]:
@@ -145,15 +205,16 @@ def shown(value: float, row: RecipeRow) -> str:
     return f"{format_number(float(f'{number:.3g}'))} {row.shown}".strip()
 
 
-def mix_messages(derived: DerivedMix) -> list[str]:
+def mix_messages(mix: MixFromIngredients) -> list[str]:
     """What a run says of a mix made from ingredients: what was derived, and where a given value stands beside it."""
-    used = derived.used
+    derived, spread = derive(mix), ranges(mix)
+    used, (least, most) = derived.used, spread["permeability"]
     air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids)
     names = ", ".join(feedstock.name for feedstock in derived.blend.feedstocks)
     out = [f"The mix is derived from its ingredients ({names}): {used.bulk_density:.0f} kg/m3, {100 * used.moisture:.0f} "
            f"percent moisture, {100 * air:.0f} percent free air space, permeability {used.permeability:.1e} m2, C:N "
-           f"{derived.blend.carbon_to_nitrogen:.0f}. The permeability is known to a factor of about six, since the particle "
-           "sizes are guesses; measure moisture and bulk density, they can be given beside the ingredients."]
+           f"{derived.blend.carbon_to_nitrogen:.0f}. The ranges of the library make the permeability {least:.0e} to "
+           f"{most:.0e} m2; measure moisture and bulk density, they can be given beside the ingredients."]
     differing = []
     for name in derived.given:
         spec, given, alone = SCHEMA["mix"][name], getattr(used, name), getattr(derived.from_ingredients, name)

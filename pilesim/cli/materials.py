@@ -51,7 +51,7 @@ def mix(
     check_folder(folder, MIX_FILES, force)
     figures = load_figures()
     with delivery(folder, MIX_FILES) as place:
-        write_text(mix_csv(derived, height, found), place / "mix.csv")
+        write_text(mix_csv(derived, recipe, height, found), place / "mix.csv")
         picture = figures.mix_figure(derived, recipe, chosen.title, str(pilesim.__version__), height, found)
         figures.save(picture, place / "mix.png")
     print(chosen.title)

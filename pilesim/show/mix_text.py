@@ -15,6 +15,7 @@ from pilesim.assess.recipe import (
     RecipeRow,
     ingredient_shares,
     judgements,
+    ranges,
     recipe_rows,
     shown,
 )
@@ -34,7 +35,8 @@ def mix_lines(derived: DerivedMix, mix: MixFromIngredients, height: float) -> li
     """The recipe as lines of text: ingredients, every property, judgements, where the figures come from."""
     sums = derived.blend
     lines = aligned([_HEADS, *_ingredient_cells(sums, mix.bucket, _measures(mix))])
-    return [*lines, "", *aligned(_property_cells(derived, height)), "", *judgements(derived, height), "", *_provenance(sums)]
+    properties = aligned(_property_cells(derived, mix, height))
+    return [*lines, "", *properties, "", *judgements(derived, height), "", *_provenance(sums)]
 
 
 def _measures(mix: MixFromIngredients) -> dict[str, str]:
@@ -64,13 +66,19 @@ def _ingredient_cells(sums: Blend, bucket: float | None, measures: Mapping[str, 
     return rows
 
 
-def _property_cells(derived: DerivedMix, height: float) -> list[list[str]]:
-    cells = [["property", "used", "from the ingredients", "given", "usual", "meaning"]]
-    for row in recipe_rows(derived, height):
+def _property_cells(derived: DerivedMix, mix: MixFromIngredients, height: float) -> list[list[str]]:
+    cells = [["property", "used", "range", "from the ingredients", "given", "usual", "meaning"]]
+    for row in recipe_rows(derived, height, ranges(mix)):
         alone = "" if row.alone is None else "no air left" if math.isnan(row.alone) else shown(row.alone, row)
-        cells.append([row.name, shown(row.used, row), alone, "" if row.given is None else shown(row.given, row), _usual(row),
-                      row.meaning])
+        given = "" if row.given is None else shown(row.given, row)
+        cells.append([row.name, shown(row.used, row), _range(row), alone, given, _usual(row), row.meaning])
     return cells
+
+
+def _range(row: RecipeRow) -> str:
+    if row.least is None or row.most is None or not math.isfinite(row.most):
+        return ""
+    return f"{shown(row.least, row).split()[0]} to {shown(row.most, row).split()[0]}"
 
 
 def _usual(row: RecipeRow) -> str:
@@ -85,8 +93,9 @@ def _provenance(sums: Blend) -> list[str]:
     counts = Counter(getattr(feedstock, key).confidence for feedstock in sums.feedstocks for key in FEEDSTOCK)
     parts = [f"{counts[name]} {text}" for name, text in SOURCE_OF_FIGURES.items() if counts[name]]
     return [f"Of the {sum(counts.values())} numbers of these feedstocks: {'; '.join(parts)}. Each in full: pilesim materials "
-            "NAME.", "Permeability goes with the square of particle sizes that are guesses: a factor of six either way. "
-            "Moisture and bulk density are easily measured: a sample dried and weighed, a bucket filled and weighed."]
+            "NAME.", "The range of a property is what the ranges of these numbers make of it. Permeability goes with the "
+            "square of particle sizes that are guesses. Moisture and bulk density are easily measured: a sample dried and "
+            "weighed, a bucket filled and weighed."]
 
 
 # ------------------------------------------------------------------------------------------------- amounts for targets
@@ -133,16 +142,17 @@ def _made_text(made: Blend, targets: Targets) -> str:
 
 
 # ------------------------------------------------------------------------------------------------- mix.csv
-def mix_csv(derived: DerivedMix, height: float, found: Proportions | None) -> str:
+def mix_csv(derived: DerivedMix, mix: MixFromIngredients, height: float, found: Proportions | None) -> str:
     """The recipe as CSV: ingredients [kg], properties in SI, and the amounts found for targets [kg]."""
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerow(["kind", "name", "value", "from_ingredients", "given", "unit", "usual_low", "usual_high", "meaning"])
+    writer.writerow(["kind", "name", "value", "from_ingredients", "given", "unit", "usual_low", "usual_high", "range_low",
+                     "range_high", "meaning"])
     writer.writerows(_mass_rows("ingredient", derived.blend, "wet mass as given"))
-    for row in recipe_rows(derived, height):
+    for row in recipe_rows(derived, height, ranges(mix)):
         numbers = ["" if value is None else repr(float(value)) if not np.isnan(value) else "NaN"
                    for value in (row.used, row.alone, row.given)]
-        ends = ["" if value is None else repr(float(value)) for value in (row.low, row.high)]
+        ends = ["" if value is None else repr(float(value)) for value in (row.low, row.high, row.least, row.most)]
         writer.writerow(["property", row.name, *numbers, row.unit, *ends, row.meaning])
     if found is not None:
         what = "wet mass that reaches the targets" if not found.missed else "wet mass nearest to the targets; they conflict"
@@ -151,5 +161,5 @@ def mix_csv(derived: DerivedMix, height: float, found: Proportions | None) -> st
 
 
 def _mass_rows(kind: str, sums: Blend, meaning: str) -> Sequence[list[str]]:
-    return [[kind, feedstock.name, repr(float(mass)), "", "", "kg", "", "", meaning]
+    return [[kind, feedstock.name, repr(float(mass)), "", "", "kg", "", "", "", "", meaning]
             for feedstock, mass in zip(sums.feedstocks, sums.masses, strict=True)]

@@ -17,7 +17,7 @@ from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
 from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario
-from pilesim.matter.mix import derive, settled_mix
+from pilesim.matter.mix import settled_mix
 from pilesim.solver.march import Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
@@ -124,7 +124,7 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
         out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "
                    "try another run.cell.")
     if isinstance(scenario.mix, MixFromIngredients):
-        out += mix_messages(derive(scenario.mix))
+        out += mix_messages(scenario.mix)
     return out
 
 

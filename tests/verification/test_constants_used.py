@@ -82,7 +82,7 @@ def recipes():
         fits = "a bed with hardly any air in it is accepted"
     except ScenarioError as why:
         fits = str(why)
-    return [fits, mix_csv(derived, 2.0, None), *judgements(derived, 2.0)]
+    return [fits, mix_csv(derived, mix, 2.0, None), *judgements(derived, 2.0)]
 
 
 def _rows():

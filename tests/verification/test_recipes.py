@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from verification.rows import assert_pass
 
+from pilesim.assess.recipe import ranges
 from pilesim.base.constants import CONSTANTS
 from pilesim.inputs.library import WATER, feedstock_library
 from pilesim.inputs.scenario import load
@@ -195,3 +196,31 @@ def test_dry_recipe_is_told_to_take_water():
 
 def test_default_volume_loss_is_from_the_registry():
     assert load("buckets_of_trimmings").mix.volume_loss == CONSTANTS["mix_volume_loss"].value
+
+
+# ------------------------------------------------------------------------------------------ ranges
+def test_range_of_one_feedstock_is_its_own():
+    """One material: each property has exactly the range of its figure; permeability goes with the square of the particle size
+    where density and moisture are given. Planted: moves up counted as moves down: seen to fail."""
+    straw = LIBRARY["straw"]
+    mix = load("reference_pile").with_(**{"mix.ingredients": "3 t of straw"}).mix
+    found = ranges(mix)
+    for name in ("moisture", "volatile_solids", "compaction", "fast_fraction", "slow_rate", "oxygen_demand"):
+        figure = getattr(straw, name)
+        assert found[name] == pytest.approx((figure.low, figure.high), rel=1e-9), name
+    fixed = dataclasses.replace(mix, bulk_density=200.0, moisture=0.5, volatile_solids=0.9)
+    size, (least, most) = straw.particle_size, ranges(fixed)["permeability"]
+    here = derive(fixed).used.permeability
+    assert least == pytest.approx(here * (size.low / size.value) ** 2, rel=1e-9)
+    assert most == pytest.approx(here * (size.high / size.value) ** 2, rel=1e-9)
+
+
+def test_ranges_of_independent_figures_add_as_squares():
+    """Two materials of equal dry organic mass that differ in one figure each: the share moves by half of each figure's move,
+    both together by the root of the sum of squares. Planted: each square counted twice: seen to fail."""
+    mix = load("reference_pile").with_(**{"mix.ingredients": "1 t of first; 1 t of second", "feedstock.first.like": "straw",
+                                          "feedstock.second.like": "straw"}).mix
+    low, high = ranges(mix)["fast_fraction"]
+    figure = LIBRARY["straw"].fast_fraction
+    assert high - figure.value == pytest.approx((figure.high - figure.value) / 2.0 * np.sqrt(2.0), rel=1e-9)
+    assert figure.value - low == pytest.approx((figure.value - figure.low) / 2.0 * np.sqrt(2.0), rel=1e-9)
