@@ -14,6 +14,7 @@ from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.polygon import mix_halves
 from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
@@ -143,6 +144,7 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     """
     mix = settled_mix(scenario.mix)
     scenario = replace(scenario, mix=mix)
+    physics = replace(physics, constants={**chosen_constants(scenario.laws), **physics.constants})
     grid = scenario_grid(scenario, refinement)
     mesh = build_mesh(grid)
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,6 +16,7 @@ from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import RATES, Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
 from pilesim.build import Problem, cover_conductivity, outside_air
+from pilesim.inputs.laws import chosen_laws
 from pilesim.inputs.records import MixFromIngredients
 from pilesim.matter.mix import derive
 from pilesim.section.grid import BASE, COVER, MIX
@@ -158,6 +160,7 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
                            "only one of the two grids reached it",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
+    attributes["laws"] = json.dumps({key: asdict(law) for key, law in chosen_laws(scenario.laws).items()})
     attributes["cover_material"] = stored_cover(scenario.tables)
     if isinstance(scenario.mix, MixFromIngredients):
         attributes["recipe"] = stored_recipe(derive(scenario.mix))

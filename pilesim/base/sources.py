@@ -95,6 +95,14 @@ _ALL = (
     Source("Richard2004", "Richard, T.L., Veeken, A.H.M., de Wilde, V., Hamelers, H.V.M. (2004), Air-filled porosity "
            "and permeability relationships during solid-state fermentation, Biotechnol. Prog. 20, 1372 (abstract read): "
            "particle size fitted to the Ergun equation"),
+    Source("MillingtonQuirk1961", "Millington, R.J., Quirk, J.P. (1961), Permeability of porous solids, Trans. Faraday "
+           "Soc. 57, 1200; recalled from memory, TO CHECK"),
+    Source("Buckingham1904", "Buckingham, E. (1904), Contributions to our knowledge of the aeration of soils, USDA Bureau of "
+           "Soils Bulletin 25; the square law, TO CHECK"),
+    Source("Marshall1959", "Marshall, T.J. (1959), The diffusion of gases through porous media, J. Soil Sci. 10, 79; "
+           "recalled from memory, TO CHECK"),
+    Source("Thornton1917", "Thornton, W.M. (1917), heat of combustion per oxygen of organic compounds, Phil. Mag. 33, 196; "
+           "recalled from memory, TO CHECK"),
     Source("Calonne2011", "Calonne, N. et al. (2011), effective thermal conductivity of snow 2.5e-6 rho^2 - 1.23e-4 "
            "rho + 0.024, Geophys. Res. Lett. 38"),
     Source("CommonPractice", "Common practice of the trade, no source"),

@@ -181,6 +181,16 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
+class Laws:
+    """Named choices where the literature conflicts (see ``pilesim.inputs.laws``)."""
+
+    gas_diffusion: str
+    temperature: str
+    oxygen_limit: str
+    oxygen_heat: str
+
+
+@dataclass(frozen=True, slots=True)
 class Limits:
     """The time-temperature rule: temperature [K] held for a duration [s] without a gap; the mole fraction
     of oxygen in dry pore gas below which the mix counts as anaerobic [1]."""

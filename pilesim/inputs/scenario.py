@@ -20,6 +20,7 @@ from pilesim.inputs.records import (
     ColdSnap,
     Cover,
     Ground,
+    Laws,
     Limits,
     Mix,
     MixFromIngredients,
@@ -35,7 +36,7 @@ from pilesim.inputs.template import template
 from pilesim.inputs.values import read_months, read_value
 
 __all__ = [
-    "BaseLayer", "ColdSnap", "Cover", "Ground", "Limits", "Mix", "MixFromIngredients", "MonthlyWeather",
+    "BaseLayer", "ColdSnap", "Cover", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients", "MonthlyWeather",
     "Pile", "Run", "Scenario", "Site", "Start", "Weather",
     "bundled", "from_text", "load", "set_values", "template",
 ]
@@ -61,6 +62,7 @@ class Scenario:
     ground: Ground
     run: Run
     limits: Limits
+    laws: Laws
     tables: dict[str, object] = field(compare=False, repr=False)
 
     def with_(self, **changes: object) -> Scenario:
@@ -138,7 +140,7 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(rule_temperature, rule_duration, **values["limits"]), tables=tables,
+        limits=Limits(rule_temperature, rule_duration, **values["limits"]), laws=Laws(**values["laws"]), tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)

@@ -171,6 +171,12 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "cell": _length("node spacing of the fine grid (coarse partner: twice this)", 0.001, 1.0,
                         "run_cell"),
     },
+    "laws": {
+        "gas_diffusion": _word("how oxygen diffuses in the bed", "moldrup", "millington-quirk", "buckingham", "marshall"),
+        "temperature": _word("cardinal temperatures of degradation", "measured", "literature"),
+        "oxygen_limit": _word("oxygen at half speed", "measured", "handbook"),
+        "oxygen_heat": _word("heat per oxygen used", "composting", "oxycalorific"),
+    },
     "limits": {
         "rule": Key("temperature to hold and for how long without a gap", kind="rule"),
         "anaerobic_oxygen": _share("below it the mix counts as anaerobic", 0.1, 20.9, "anaerobic_oxygen"),

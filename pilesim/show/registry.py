@@ -8,6 +8,7 @@ from pathlib import Path
 from pilesim.base.constants import CONSTANTS, Constant
 from pilesim.base.errors import ScenarioError
 from pilesim.base.sources import SOURCES
+from pilesim.inputs.laws import laws
 from pilesim.inputs.schema import known_keys, suggestion
 from pilesim.show.screen import aligned
 
@@ -64,6 +65,12 @@ def users(name: str) -> list[str]:
     return [*keys, *found]
 
 
+def _options(name: str) -> list[tuple[str, str]]:
+    """Options of [laws] that replace a constant: the key, and what they put and why."""
+    return [(key, f'"{law.name}" puts {law.constants[name]:.6g} ({law.source}: {law.why})')
+            for key, options in laws().items() for law in options.values() if name in law.constants]
+
+
 def _matches(constant: Constant, words: list[str]) -> bool:
     source = SOURCES[constant.source]
     text = " ".join((constant.name, constant.note, source.key, source.text)).lower()
@@ -81,6 +88,7 @@ def _in_full(constant: Constant) -> list[str]:
     ]
     lines += [["note", constant.note]] if constant.note else []
     lines += [["erratum", source.erratum]] if source.erratum else []
+    lines += [[f"[laws] {key}", text] for key, text in _options(constant.name)]
     lines += [["used by", ", ".join(users(constant.name))]]
     lines += [["unchecked", "yes: the number still has to be read in its source"]] if is_unchecked(constant) else []
     return aligned(lines)
