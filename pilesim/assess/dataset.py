@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,11 +12,15 @@ import numpy as np
 from pilesim.assess.errors import history_errors
 from pilesim.assess.fields import FIELDS, Recorder, on_section
 from pilesim.assess.measures import MEASURES, Values, as_whole, halves
+from pilesim.assess.recipe import stored_cover, stored_recipe
 from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import RATES, Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
 from pilesim.build import Problem, cover_conductivity, outside_air
+from pilesim.inputs.laws import chosen_laws
+from pilesim.inputs.records import MixFromIngredients
 from pilesim.inputs.scenario import Scenario
+from pilesim.matter.mix import derive, settled_mix
 from pilesim.section.grid import BASE, COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
@@ -50,8 +55,8 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
 
 def convects_in_plumes(scenario: Scenario) -> bool:
     """Whether so permeable and wide a mix convects in plumes that no grid settles: its error bars mean nothing then."""
-    pile = scenario.pile
-    return scenario.mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= _WIDE * pile.height
+    pile, permeability = scenario.pile, settled_mix(scenario.mix).permeability
+    return permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= _WIDE * pile.height
 
 
 def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tally, values: Values, errors: Values,
@@ -180,6 +185,10 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
         "errors_trusted": "false" if convects_in_plumes(scenario) else "true",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
+    attributes["laws"] = json.dumps({key: asdict(law) for key, law in chosen_laws(scenario.laws).items()})
+    attributes["cover_material"] = stored_cover(scenario.tables)
+    if isinstance(scenario.mix, MixFromIngredients):
+        attributes["recipe"] = stored_recipe(derive(scenario.mix))
     if scenario.start.date is not None:
         attributes["start_date"] = scenario.start.date.isoformat()
     return attributes

@@ -15,6 +15,7 @@ import numpy as np
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.scenario import Scenario
+from pilesim.matter.mix import settled_mix
 from pilesim.result import Measure
 from pilesim.solver.march import DAY
 
@@ -119,7 +120,7 @@ def amounts(dataset: xr.Dataset, scenario: Scenario) -> dict[str, Amount]:
     base = float(dataset["base_area"].sum()) * volume / gridded  # the grid may hold half a pile
     return {
         "mix_in_place": Amount(volume, volume_unit),
-        "mix_loose": Amount(mass / scenario.mix.bulk_density, volume_unit),
+        "mix_loose": Amount(mass / settled_mix(scenario.mix).bulk_density, volume_unit),
         "mix_wet": Amount(mass, mass_unit),
         "mix_dry": Amount(dry, mass_unit),
         "mix_water": Amount(mass - dry, mass_unit),

@@ -124,13 +124,14 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     def node() -> np.ndarray:
         return np.zeros(n1)
 
-    room = Room(np.arange(mesh.pile_count, dtype=np.uint32), np.zeros(n1, dtype=np.int64), *(node() for _ in range(8)),
-                np.zeros(quads), np.zeros(quads), np.zeros((n1, 8)), node(), node(), node(), np.full(n1, np.inf),
-                np.ones(n1), np.zeros(2))
+    room = Room(np.arange(mesh.pile_count, dtype=np.uint32), np.zeros(n1, dtype=np.int64), node(), node(), node(), node(),
+                node(), node(), node(), node(), np.zeros(quads), np.zeros(quads), np.zeros((n1, 8)), node(), node(), node(),
+                np.full(n1, np.inf), np.ones(n1), np.zeros(2))
     terms = nodes.Terms(np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), node(),
                         np.zeros((n1, 3)), node(), problem.bed.dry_capacity, problem.bed.ground_water, node())
     oxygen = OxygenTerms(room.oxygen_diffusion, room.oxygen_total, props.uptake, props.half, room.storage, node())
-    first, second = (nodes.Stage(*(node() for _ in range(6)), np.zeros((n1, 3)), node(), node()) for _ in range(2))
+    first, second = (nodes.Stage(node(), node(), node(), node(), node(), node(), np.zeros((n1, 3)), node(), node())
+                     for _ in range(2))
     early, late = (Rates(node(), node(), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     steady = problem.physics.constant_density and not problem.physics.live_bed
     return Stepper(problem, controls, places, props, frame, room, terms, oxygen, np.zeros((n1, 8)), node(),
@@ -149,7 +150,7 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
         properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, pile_count, p.bed, props,
                                   p.record)
     properties.gas_state(state.temperature, state.substrate, pile_count, props, p.record)
-    passes.run_flow(stepper.plan, stepper.room, _fields(state), props, p.edges.is_open, stepper.room.none, stepper.record)
+    passes.run_flow(stepper.plan, stepper.room, fields_of(state), props, p.edges.is_open, stepper.room.none, stepper.record)
     held = _blank_held(stepper)
     passes.diffuse_oxygen(stepper.plan, stepper.room, props, held.diffusion)
     factor = np.zeros(n1)
@@ -158,7 +159,8 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     return state, held, np.array(rates[:3])
 
 
-def _fields(state: State) -> Fields:
+def fields_of(state: State) -> Fields:
+    """The arrays of a state, as kernels take them."""
     return Fields(*(getattr(state, name) for name in Fields._fields))
 
 
@@ -192,11 +194,11 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     passes.mid_step_terms(stepper.plan, room, held, held_last, ratio, stepper.terms, stepper.capillary,
                           stepper.capillary_total, stepper.steady and stepper.gathered, c)
     stepper.gathered = True
-    now, before_now = _fields(state), _fields(last)
+    now, before_now = fields_of(state), fields_of(last)
     mid = tuple(a + ratio * (a - b) for a, b in zip((now.east, now.north, now.outflow),
                                                     (before_now.east, before_now.north, before_now.outflow), strict=True))
     new = State(state.time + dt, *(np.zeros_like(array) for array in now))
-    fields = _fields(new)
+    fields = fields_of(new)
     fields.composition[:] = _relaxed_composition(stepper, state, last, dt, dt_last)
     source = -(1.0 - stepper.scalars.respiratory_quotient) * held.respiration
     goal, sweeps = controls.correction_threshold * controls.tolerance, 0

@@ -11,12 +11,13 @@ from pilesim.assess.dataset import convects_in_plumes, make_dataset
 from pilesim.assess.errors import not_estimated, numerical_errors
 from pilesim.assess.fields import Recorder
 from pilesim.assess.measures import Values, measure
+from pilesim.assess.recipe import mix_messages
 from pilesim.assess.shares import mix_pieces
 from pilesim.assess.watch import Watch
 from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
-from pilesim.inputs.scenario import MonthlyWeather, Scenario
+from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario
 from pilesim.solver.march import Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
@@ -122,6 +123,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if tally.oxygen_unfinished > 0.01 * tally.steps:
         out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "
                    "try another run.cell.")
+    if isinstance(scenario.mix, MixFromIngredients):
+        out += mix_messages(scenario.mix)
     return out
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import pilesim
 from pilesim.base.units import from_si
 from pilesim.inputs.scenario import Scenario
-from pilesim.inputs.schema import known_keys
+from pilesim.inputs.schema import key_of
 from pilesim.result import ZONE_DIMENSION, write_text
 from pilesim.study.ties import RANKED, rank_columns
 
@@ -59,7 +59,8 @@ def table_of_designs(
     trusted = np.array([m.get("errors_trusted", True) for m in members], dtype=np.int8).reshape(shape)
     data["errors_trusted"] = (dims, trusted, {"long_name": "0 where a mix convects in plumes and its errors mean nothing"})
     for key, dim in zip(values, dims, strict=True):
-        spec = known_keys()[key]
+        spec = key_of(key)
+        assert spec is not None  # checked before anything ran
         attrs = {"long_name": spec.meaning, "scenario_key": key}
         data[dim] = (
             dim,

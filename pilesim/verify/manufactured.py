@@ -27,8 +27,9 @@ from pilesim.build import Problem, build
 from pilesim.inputs.scenario import load
 from pilesim.model import State
 from pilesim.section.grid import COVER, GROUND
-from pilesim.solver import flow
-from pilesim.solver.step import Controls, Held, Stepper, attempt, begin, make_stepper
+from pilesim.solver import passes
+from pilesim.solver.passes import Held
+from pilesim.solver.step import Controls, Stepper, attempt, begin, fields_of, make_stepper
 from pilesim.verify import manufactured_fields as fields
 from pilesim.verify import manufactured_sources as balance
 from pilesim.verify.check import Check, order
@@ -140,7 +141,7 @@ def solve(problem: Problem, frame: balance.Frame, step: float, steps: int) -> tu
         hold_pressure(stepper, frame, state.time + step)
         # the step takes (1 - RQ) of the respiration that it is handed from the gas: the source, and what the true one differs
         more = end.uptake + end.gas / (1.0 - frame.constants.respiratory_quotient)
-        outcome = attempt(stepper, state, replace(held, respiration=held.respiration - more), before, [], step)
+        outcome = attempt(stepper, state, held._replace(respiration=held.respiration - more), before, [], step)
         if outcome.negative_water or (outcome.oxygen_sweeps < 0 and problem.physics.store_oxygen):
             raise ArithmeticError("manufactured pile: a step did not come to rest")
         before = (state, held, step)
@@ -158,15 +159,8 @@ def hold_pressure(stepper: Stepper, frame: balance.Frame, time: float) -> None:
 
 def give_flow(stepper: Stepper, state: State, source: np.ndarray) -> None:
     """Give `state` the gas flow of its own fields with the gas `source` [mol s-1 m-1]."""
-    p, plan, work = stepper.problem, stepper.plan, stepper.work
-    mesh = p.mesh
-    flow.gas_properties(state.temperature, stepper.props.activity, state.composition, mesh.pile_count, work["mobility"],
-                        work["lift"], stepper.record)
-    flow.quad_means(plan.quads, mesh.quad_nodes, mesh.quad_material, stepper.props.permeability, work["mobility"],
-                    work["conductance"])
-    flow.solve_flow(plan.quads, mesh.quad_nodes, mesh.quad_pairs, mesh.quad_form, work["conductance"], work["lift"],
-                    mesh.z, plan.unknown, plan.pressure, source, p.edges.is_open, plan.band, plan.right, state.east,
-                    state.north, state.outflow)
+    passes.run_flow(stepper.plan, stepper.room, fields_of(state), stepper.props, stepper.problem.edges.is_open, source,
+                    stepper.record)
 
 
 def found_fields(stepper: Stepper, frame: balance.Frame, state: State) -> dict[str, np.ndarray]:

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from pilesim.inputs.scenario import Scenario
+from pilesim.matter.mix import settled_mix
 from pilesim.section.grid import BASE, COVER, GROUND, MIX
 
 TINY = 1e-30  # the complex step: its square vanishes
@@ -57,8 +58,9 @@ class Materials:
 
 def materials_of(scenario: Scenario, rates: np.ndarray, c: SimpleNamespace) -> Materials:
     """The scenario's materials without compaction; `rates` of the three pools [s-1]."""
+    mix = settled_mix(scenario.mix)
     organic, ash, capacity, permeability, air, conductivity = (np.zeros(5) for _ in range(6))
-    for number, layer in ((MIX, scenario.mix), (COVER, scenario.cover), (BASE, scenario.base_layer)):
+    for number, layer in ((MIX, mix), (COVER, scenario.cover), (BASE, scenario.base_layer)):
         dry = layer.bulk_density * (1.0 - layer.moisture)
         organic[number], ash[number] = dry * layer.volatile_solids, dry * (1.0 - layer.volatile_solids)
         capacity[number] = c.organic_heat_capacity * organic[number] + c.ash_heat_capacity * ash[number]
@@ -69,7 +71,7 @@ def materials_of(scenario: Scenario, rates: np.ndarray, c: SimpleNamespace) -> M
         conductivity[number] = given or 0.0
     capacity[GROUND], conductivity[GROUND] = scenario.ground.heat_capacity, scenario.ground.conductivity
     pools = np.zeros((5, 3))
-    pools[MIX, :2] = organic[MIX] * np.array([scenario.mix.fast_fraction, scenario.mix.slow_fraction])
+    pools[MIX, :2] = organic[MIX] * np.array([mix.fast_fraction, mix.slow_fraction])
     pools[COVER, 2] = organic[COVER] * scenario.cover.slow_fraction
     return Materials(organic, ash, capacity, permeability, air, conductivity, pools, rates)
 
