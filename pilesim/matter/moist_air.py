@@ -67,7 +67,7 @@ def _water_slope(temperature: float, saturation: float, c: Any) -> float:
 
 @compiled
 def fill_saturation_table(c: Any) -> None:
-    """Write the cubics of `bed_saturation_pressure` to ``c.saturation_table``, of TABLE_SHAPE, by powers of the part of an interval.
+    """Write the cubics of `bed_saturation_pressure` to ``c.saturation_table``: by powers of the part of an interval.
 
     No interval reaches across 0 degC, where the law has a kink.
     """

@@ -289,24 +289,29 @@ def hold(quads: Any, room: Any, props: Any, factor: Any, steady: bool, held: Any
 
 @compiled
 def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now: Any, last: Any, new: Any, edges: Any,
-                  dt: float, dt_last: float, again: bool, reaction_tolerance: float, balance_tolerance: float, most: int,
-                  steady: bool, held: Any, c: Any) -> Any:
+                  dt: float, dt_last: float, start: bool, again: bool, reaction_tolerance: float, balance_tolerance: float,
+                  most: int, steady: bool, held: Any, c: Any) -> Any:
     """Oxygen of the new moment and what it hands on; `terms` are those of oxygen, over this work space.
 
-    `again` says that `new` holds the oxygen of an earlier pass over this step.
+    `start` says that there is no moment before `now`, `again` that `new` holds the oxygen of an earlier pass over this step.
 
     Returns
     -------
     tuple
-        Sweeps used (-1: unfinished), and oxygen supplied, used and stored [mol s-1 m-1].
+        Sweeps used (-1: unfinished), oxygen supplied and used at the end, and stored, mean of the step [mol s-1 m-1].
     """
     pile_count = room.order.size
     gas_state(new.temperature, new.substrate, pile_count, props, c)
     if not steady:
         diffuse_oxygen(quads, room, props, held.diffusion)
-    storage, amount, oxygen = room.storage, props.gas_amount, new.oxygen
+    storage, previous, amount, oxygen = room.storage, terms.previous, props.gas_amount, new.oxygen
+    before, earlier = now.oxygen, last.oxygen
+    w = 0.0 if start else dt / dt_last  # backward differences of second order; of first order in the first step
+    lead = (1.0 + 2.0 * w) / (1.0 + w)
     for n in range(storage.size):
-        storage[n] = c.store_oxygen * amount[n] / dt
+        storage[n] = c.store_oxygen * amount[n] * lead / dt
+        foreseen = ((1.0 + w) * before[n] - w * w / (1.0 + w) * earlier[n]) / lead
+        previous[n] = min(max(foreseen, 0.5 * before[n]), 2.0 * before[n])  # a front would ask for less than nothing
     if not again:
         _guess(now.oxygen, last.oxygen, dt / dt_last, 0.0, oxygen)
         for n in range(oxygen.size):
@@ -316,7 +321,10 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
     used = solve_oxygen(room.order, frame.neighbours, frame.upstream, quads.x, quads.z, new.east, new.north, new.outflow,
                         terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_ready,
                         reaction_tolerance, balance_tolerance, most, oxygen, factor)
-    supplied, burnt, stored, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
+    supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
+    stored = 0.0
+    for n in range(pile_count):
+        stored += c.store_oxygen * amount[n] * (oxygen[n] - before[n]) / dt
     hold(quads, room, props, factor, steady, held)
     return used, supplied, burnt, stored
 

@@ -57,8 +57,8 @@ class Controls:
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.01
-    sweep_tolerance: float = 0.2
+    tolerance: float = 0.015
+    sweep_tolerance: float = 0.1
     worst_share: float = 0.01
     largest_step: float = 6 * 3600.0
     smallest_step: float = 300.0
@@ -220,8 +220,8 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
             done == 1 and p.physics.live_bed, goal if done < controls.passes else np.inf, stepper.record)
         new_held = _blank_held(stepper, held)
         oxygen_sweeps, *rates = passes.settle_oxygen(
-            stepper.plan, stepper.frame, room, stepper.props, stepper.oxygen_terms._replace(previous=now.oxygen), now,
-            before_now, fields, edges_at_end, dt, dt_last, done > 1, controls.reaction_tolerance, controls.balance_tolerance,
+            stepper.plan, stepper.frame, room, stepper.props, stepper.oxygen_terms, now, before_now, fields, edges_at_end, dt,
+            dt_last, last is state, done > 1, controls.reaction_tolerance, controls.balance_tolerance,
             controls.most_oxygen_sweeps, stepper.steady, new_held, c)
         gap = passes.relax_composition(stepper.frame, now, fields, dt, COMPOSITION_SHARE, c)
         oxygen_used += abs(oxygen_sweeps)
