@@ -311,7 +311,8 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
     for n in range(storage.size):
         storage[n] = c.store_oxygen * amount[n] * lead / dt
         foreseen = ((1.0 + w) * before[n] - w * w / (1.0 + w) * earlier[n]) / lead
-        previous[n] = min(max(foreseen, 0.5 * before[n]), 2.0 * before[n])  # a front would ask for less than nothing
+        # a front would ask for less than nothing, and a trace below nothing (see `node_oxygen`) must not grow
+        previous[n] = min(max(foreseen, 0.5 * before[n]), 2.0 * before[n]) if before[n] > 0.0 else before[n]
     if not again:
         _guess(now.oxygen, last.oxygen, dt / dt_last, 0.0, oxygen)
         for n in range(oxygen.size):

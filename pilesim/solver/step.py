@@ -2,8 +2,9 @@
 
 Coefficients are extrapolated to mid-step. Flow extrapolated alone is unstable where the heat wave crosses a cell
 within a step, and gas that thins where oxygen is spent closes a loop with it; so the mid-step flow and the composition of
-the gas are corrected with under-relaxation and the stages are redone while it still matters. The final update is in flux form: budgets close to round-off whatever the iteration left, and what it left
-(the defect) is carried into the next step and reported.
+the gas are corrected with under-relaxation and the stages are redone while it still matters. The final update is in flux
+form: budgets close to round-off whatever the iteration left, and what it left (the defect) is carried into the next step and
+reported.
 """
 
 from __future__ import annotations

@@ -75,7 +75,7 @@ def oxygen_imbalance(stepper, moment, earlier) -> float:
     w = 0.0 if earlier is None else moment.step / (moment.before.time - earlier.time)
     lead, now = (1.0 + 2.0 * w) / (1.0 + w), moment.before.oxygen
     old = now if earlier is None else earlier.oxygen
-    foreseen = np.clip(((1.0 + w) * now - w * w / (1.0 + w) * old) / lead, 0.5 * now, 2.0 * now)
+    foreseen = np.clip(((1.0 + w) * now - w * w / (1.0 + w) * old) / lead, 0.5 * now, 2.0 * np.maximum(now, 0.0))
     stored = np.sum(stepper.props.gas_amount * lead * (x - foreseen)) / moment.step
     used = moment.respiration.sum()
     return float(abs(supply - used - stored) / used)
