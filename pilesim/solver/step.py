@@ -58,8 +58,8 @@ class Controls:
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.015
-    sweep_tolerance: float = 0.1
+    tolerance: float = 0.01
+    sweep_tolerance: float = 0.15
     worst_share: float = 0.01
     largest_step: float = 6 * 3600.0
     smallest_step: float = 300.0
