@@ -81,7 +81,7 @@ class Outcome:
     state: State
     held: Held
     totals: np.ndarray  # mean rates over the step, order of TOTALS
-    oxygen_totals: np.ndarray  # supplied, used, stored at the end of the step [mol s-1 m-1]
+    oxygen_totals: np.ndarray  # supplied and used at the end of the step, stored as its mean [mol s-1 m-1]
     error: float
     passes: int
     sweeps: int
