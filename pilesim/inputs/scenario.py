@@ -127,14 +127,13 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         checks.size_from_outline(pile, tables)
     for table in ("cover", "base_layer"):
         del values[table]["material"]
-    rule_temperature, rule_duration = values["limits"].pop("rule")
     scenario = Scenario(
         name=name, title=str(tables.get("title", name)),
         site=Site(**values["site"]), weather=weather, pile=Pile(**pile),
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=Mix(**values["mix"]), start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(rule_temperature, rule_duration, **values["limits"]), tables=tables,
+        limits=Limits(**values["limits"]), tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)

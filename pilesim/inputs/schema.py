@@ -167,7 +167,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
                         "run_cell"),
     },
     "limits": {
-        "rule": Key("temperature to hold and for how long without a gap", kind="rule"),
+        "rule": Key("temperature to hold and for how long without a gap, or a rule by its id: see pilesim rules", kind="rule"),
         "anaerobic_oxygen": _share("below it the mix counts as anaerobic", 0.1, 20.9, "anaerobic_oxygen"),
     },
 }

@@ -8,13 +8,12 @@ import re
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import from_si, to_si
+from pilesim.inputs.rules import default_rule, read_rule
 from pilesim.inputs.schema import (
     LATER,
     LATER_KEYS,
     LATER_TABLES,
     OPEN_WORDS,
-    RULE_DURATION,
-    RULE_TEMPERATURE,
     SCHEMA,
     SUBTABLES,
     TOP_KEYS,
@@ -75,6 +74,8 @@ def read_value(key: Key, raw: object, where: str) -> object:
     """
     if raw is None:
         return _default(key, where)
+    if key.kind == "rule":
+        return read_rule(raw, where)
     if isinstance(raw, dict):
         raise ScenarioError(where, "a table", "one value")
     if key.kind == "points":
@@ -88,8 +89,6 @@ def read_value(key: Key, raw: object, where: str) -> object:
         return _read_flag(raw, where)
     if key.kind == "date":
         return _read_date(raw, where)
-    if key.kind == "rule":
-        return read_rule(raw, where)
     value = to_si(raw, key.unit, where)
     _refuse_outside(key, value, raw, where)
     return value
@@ -129,7 +128,7 @@ def _default(key: Key, where: str) -> object:
     if key.kind == "flag":
         return False
     if key.kind == "rule":
-        return CONSTANTS["rule_temperature"].value, CONSTANTS["rule_duration"].value
+        return default_rule()
     return key.default
 
 
@@ -191,21 +190,3 @@ def _read_points(raw: object, where: str) -> tuple[tuple[float, float], ...]:
         x, z = (to_si(part.strip(), "m", f"{where}, point {k}") for part in parts)
         points.append((x, z))
     return tuple(points)
-
-
-def read_rule(raw: object, where: str) -> tuple[float, float]:
-    """'55 degC for 3 day' as (temperature [K], duration [s])."""
-    allowed = "a rule such as '55 degC for 3 day'"
-    if not isinstance(raw, str):
-        raise ScenarioError(where, repr(raw), allowed)
-    parts = raw.replace(" consecutive ", " ").split(" for ")
-    if len(parts) != 2:
-        raise ScenarioError(where, repr(raw), allowed)
-    try:
-        temperature, duration = to_si(parts[0], "K", where), to_si(parts[1], "s", where)
-        _refuse_outside(RULE_TEMPERATURE, temperature, parts[0], where)
-        _refuse_outside(RULE_DURATION, duration, parts[1], where)
-    except ScenarioError as why:
-        advice = f"For {why.given} use {why.allowed}. {why.advice}"
-        raise ScenarioError(where, repr(raw), allowed, advice.strip()) from None
-    return temperature, duration
