@@ -9,6 +9,8 @@ import numpy as np
 
 from pilesim.assess.dataset import make_dataset
 from pilesim.assess.fields import Recorder
+from pilesim.assess.histories import with_histories
+from pilesim.assess.judge import rule_cautions
 from pilesim.assess.measures import Values, errors, measure
 from pilesim.assess.shares import mix_pieces
 from pilesim.assess.watch import Watch
@@ -60,12 +62,13 @@ def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None
     ensure_compiled()  # what a process compiles for itself differs in the last digits from what it reads from the cache
     report = progress or (lambda share: None)
     problems = build(scenario, 1), build(scenario, 2)
-    _, coarse = observed_run(scenario, problems[0], lambda share: report(COARSE_SHARE * share))
+    (partner, _, _), coarse = observed_run(scenario, problems[0], lambda share: report(COARSE_SHARE * share))
     (watch, recorder, tally), fine = observed_run(
         scenario, problems[1], lambda share: report(COARSE_SHARE + (1.0 - COARSE_SHARE) * share))
     report(1.0)
     cautions = messages(scenario, watch, tally, fine)
-    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), cautions, __version__)
+    dataset = make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), cautions, __version__)
+    return with_histories(dataset, (problems[1], watch), (problems[0], partner))
 
 
 def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float], None],
@@ -102,6 +105,7 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if pile.shape == "slab":
         out.append("A slab has no ground, base layer, compaction, draught or drainage: heat, vapour and oxygen pass its "
                    "faces only.")
+    out += rule_cautions(scenario.limits.rule)
     if scenario.start.seeding != "mature":
         out.append(SEEDED)
     if scenario.cover.valve:
