@@ -5,7 +5,7 @@ Numbers only; `show/rules_text.py` has the words. Nothing here is a statement of
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -14,6 +14,7 @@ import numpy as np
 from pilesim.assess.exposure import ROUND_OFF, progress
 from pilesim.assess.histories import History
 from pilesim.assess.shares import ZONES, share_below, share_below_by_zone
+from pilesim.base.errors import ScenarioError
 from pilesim.inputs.rules import Rule
 from pilesim.solver.march import DAY
 
@@ -115,6 +116,14 @@ def share_at_least(fine: History, coarse: History, value: Callable[[History], np
     return Share(max(whole[0], 0.0), error, zones[0], by_zone)
 
 
+def refuse_without_numbers(rules: Sequence[Rule]) -> None:
+    """Raise ScenarioError for a rule whose temperature and time were not read."""
+    for rule in rules:
+        if not rule.alternatives:
+            raise ScenarioError("--rule", repr(rule.id), "a rule whose temperature and time were read at a source",
+                                f"See what is known of it: pilesim rules --rule {rule.id}.")
+
+
 def rule_cautions(rule: Rule) -> list[str]:
     """One line a caution of a run that is judged by `rule`; none for a rule in the user's own words."""
     if rule.own:
@@ -122,8 +131,8 @@ def rule_cautions(rule: Rule) -> list[str]:
     out = [f"Judged by the rule {rule.id} ({rule.instrument}): {rule.words()}. The model says what its temperatures do, not "
            "that the rule is kept: ask your regulator."]
     if rule.turns:
-        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings. None is modelled: what is shown is its "
-                   "temperature part, for a pile left standing.")
+        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is left standing: by its words "
+                   "that is not enough. What is shown is its temperature part alone.")
     if rule.seen != "official text":
         out.append(f"The words of {rule.id} were not seen at the source ({rule.seen}, {rule.checked}).")
     if any(one.consecutive == "not stated" for one in rule.alternatives):

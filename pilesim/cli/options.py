@@ -13,6 +13,8 @@ SHEET_FILES = ("sheet.png",)
 COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "comparison.png")
 WIDTHS_FILES = ("widths.csv", "widths.png")
 VERIFY_FILES = ("verify.csv",)
+RULES_FILES = ("rules.csv", "rules.png")
+HYGIENE_FILES = ("hygiene.png",)
 
 OK, FAILURE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
-from pilesim.base.units import from_si, to_si
+from pilesim.base.units import from_si, to_display, to_si
 from pilesim.inputs.schema import RULE_DURATION, RULE_TEMPERATURE, Key, suggestion
 
 KINDS = ("regulation", "guidance", "own words")
@@ -57,17 +57,17 @@ class Condition:
     hot: float | None = None
     hot_duration: float = 0.0
 
-    def words(self) -> str:
-        """``55 degC for 3 days without a gap``; metric."""
-        text = f"{'above ' if self.above else ''}{_degrees(self.temperature)}"
+    def words(self, system: str = "metric") -> str:
+        """``55 degC for 3 days without a gap``."""
+        text = f"{'above ' if self.above else ''}{_degrees(self.temperature, system)}"
         if self.upper != float("inf"):
-            text += f" to {_degrees(self.upper)}"
+            text += f" to {_degrees(self.upper, system)}"
         gap = {"yes": " without a gap", "no": " altogether", "not stated": ""}[self.consecutive]
         text += f" for {_time(self.duration)}{gap}"
         if self.mean is not None:
-            text += f", with a mean of {_degrees(self.mean)}"
+            text += f", with a mean of {_degrees(self.mean, system)}"
         if self.hot is not None:
-            text += f", {_time(self.hot_duration)} of it above {_degrees(self.hot)}"
+            text += f", {_time(self.hot_duration)} of it above {_degrees(self.hot, system)}"
         return text
 
 
@@ -99,9 +99,9 @@ class Rule:
     precondition: str = ""
     notes: str = ""
 
-    def words(self) -> str:
+    def words(self, system: str = "metric") -> str:
         """What it asks of the temperature, in short."""
-        return ", or ".join(one.words() for one in self.alternatives)
+        return ", or ".join(one.words(system) for one in self.alternatives)
 
     @property
     def own(self) -> bool:
@@ -302,8 +302,9 @@ def _text(table: Mapping[str, object], key: str, where: str) -> str:
     return " ".join(text.split())
 
 
-def _degrees(kelvin: float) -> str:
-    return f"{from_si(kelvin, 'K', 'degC'):.6g} degC"
+def _degrees(kelvin: float, system: str = "metric") -> str:
+    number, unit = to_display(from_si(kelvin, "K", "degC"), "degC", system)
+    return f"{number:.4g} {unit}"
 
 
 def _time(seconds: float) -> str:
