@@ -131,8 +131,8 @@ def rule_cautions(rule: Rule) -> list[str]:
     out = [f"Judged by the rule {rule.id} ({rule.instrument}): {rule.words()}. The model says what its temperatures do, not "
            "that the rule is kept: ask your regulator."]
     if rule.turns:
-        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is left standing: by its words "
-                   "that is not enough. What is shown is its temperature part alone.")
+        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is left standing: by its "
+                   "words that is not enough. What is shown is its temperature part alone.")
     if rule.seen != "official text":
         out.append(f"The words of {rule.id} were not seen at the source ({rule.seen}, {rule.checked}).")
     if any(one.consecutive == "not stated" for one in rule.alternatives):

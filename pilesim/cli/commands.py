@@ -14,9 +14,7 @@ import typer
 from pilesim.cli.options import (
     COMPARE_FILES,
     FAILURE,
-    HYGIENE_FILES,
     INTERRUPTED,
-    RULES_FILES,
     RUN_FILES,
     SHEET_FILES,
     VERIFY_FILES,
@@ -80,7 +78,7 @@ def run(
     chosen = choose_scenario(scenario, set_)
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
-    figures = _figures()
+    figures = load_figures()
     check_physically(chosen)
     ensure_compiled(say)
 
@@ -131,7 +129,7 @@ def compare(
     chosen = choose_scenario(scenario, set_, asked)
     folder = out or Path("out") / f"{chosen.name}-compare"
     check_folder(folder, COMPARE_FILES, force, resume)
-    figures = _figures()
+    figures = load_figures()
     parts, was_there = folder / FOLDER, folder.exists()
     if force and parts.is_dir():
         remove_store(parts)
@@ -191,105 +189,11 @@ def sheet(
     dataset = open_run(result)
     folder = out or Path("out") / f"{dataset.attrs['scenario_name']}-sheet"
     check_folder(folder, SHEET_FILES, force)
-    figures, words = _figures(), design_sheet(dataset, units)
+    figures, words = load_figures(), design_sheet(dataset, units)
     with delivery(folder, SHEET_FILES) as place:
         figures.save(figures.sheet_figure(dataset, words, units), place / "sheet.png")
     print_sheet(words, dataset)
     print(f"\n{folder / 'sheet.png'}")
-
-
-@app.command()
-def rules(
-    result: Annotated[
-        Path | None, typer.Argument(metavar="[RESULT]", help="A result.nc, or the folder that holds it; without, rules are listed.")
-    ] = None,
-    rule: Annotated[
-        list[str] | None,
-        typer.Option("--rule", metavar="ID", help="A rule by its id. Repeatable.  [default: that of the run]"),
-    ] = None,
-    file: Annotated[Path | None, typer.Option("--file", metavar="FILE", help="Rules of your own, in TOML.")] = None,
-    out: Out = None,
-    force: Force = False,
-    units: Units = "metric",
-    debug: Debug = False,
-) -> None:
-    """List time-temperature rules, or say what the model says of a finished run by them: rules.csv, rules.png.
-
-    \b
-    Example: pilesim rules out/reference_pile-run --rule us_ny
-    """
-    from pilesim.show.folder import check_folder, delivery
-    from pilesim.show.rules_text import (
-        ASK,
-        chosen_rules,
-        judgement_csv,
-        judgement_lines,
-        judgement_table,
-        known_rules,
-        rule_in_full,
-        rules_list,
-    )
-    from pilesim.show.screen import print_lines
-
-    known = known_rules(file)
-    chosen = chosen_rules(rule or [], known)
-    if result is None:
-        lines = [line for one in chosen for line in (*rule_in_full(one, units), "")] + [ASK] if chosen else rules_list(known, units)
-        print_lines(lines)
-        return
-    dataset, scenario, fine, coarse = _opened(result)
-    folder = out or Path("out") / f"{scenario.name}-rules"
-    check_folder(folder, RULES_FILES, force)
-    figures = _figures()
-
-    from pilesim.assess.judge import judge, refuse_without_numbers
-    from pilesim.result import write_text
-
-    asked = chosen or [scenario.limits.rule]
-    refuse_without_numbers(asked)
-    others = [one for one in known.values() if one.alternatives and one not in asked]
-    found = [judge(fine, coarse, one) for one in (*asked, *others)]
-    with delivery(folder, RULES_FILES) as place:
-        write_text(judgement_csv(found), place / "rules.csv")
-        figures.save(figures.rules_figure(dataset, found[: len(asked)], units), place / "rules.png")
-    print(f"{dataset.attrs['title']}\nscenario {scenario.name}, pilesim {dataset.attrs['pilesim_version']}, value ±numerical error\n")
-    for one in found[: len(asked)]:
-        print_lines([*judgement_lines(one, units), ""])
-    print("All rules, their temperature parts only:")
-    print_lines([*judgement_table(found, units), "", ASK])
-    _print_cautions_and_files(folder, RULES_FILES)
-
-
-@app.command()
-def hygiene(
-    result: Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")],
-    out: Out = None,
-    force: Force = False,
-    units: Units = "metric",
-    debug: Debug = False,
-) -> None:
-    """Say what the heat of a finished run does to pathogens and weed seeds by published times: hygiene.png.
-
-    \b
-    Example: pilesim hygiene out/reference_pile-run
-    """
-    from pilesim.show.folder import check_folder, delivery
-    from pilesim.show.hygiene_text import hygiene_lines
-    from pilesim.show.screen import print_lines
-
-    dataset, scenario, fine, coarse = _opened(result)
-    folder = out or Path("out") / f"{scenario.name}-hygiene"
-    check_folder(folder, HYGIENE_FILES, force)
-    figures = _figures()
-
-    from pilesim.assess.hygiene import hygiene as by_yardsticks
-
-    found = by_yardsticks(fine, coarse)
-    with delivery(folder, HYGIENE_FILES) as place:
-        figures.save(figures.hygiene_figure(dataset, found, units), place / "hygiene.png")
-    print(f"{dataset.attrs['title']}\nscenario {scenario.name}, pilesim {dataset.attrs['pilesim_version']}, value ±numerical error\n")
-    print_lines(hygiene_lines(found, units))
-    _print_cautions_and_files(folder, HYGIENE_FILES)
 
 
 @app.command()
@@ -324,7 +228,7 @@ def widths(
     jobs = piles(chosen, asked, duration, day)
     folder = out or Path("out") / f"{chosen[0].name}-widths"
     check_folder(folder, WIDTHS_FILES, force)
-    figures = _figures()
+    figures = load_figures()
     with progress_on_stderr("widths") as progress:
         runs = vary_widths(jobs, workers, progress, say)
     with delivery(folder, WIDTHS_FILES) as place:
@@ -421,7 +325,7 @@ def constants(
 
 
 # ------------------------------------------------------------------------------------------------- shared
-def _figures() -> Any:
+def load_figures() -> Any:
     """The module that draws; loaded before anything is simulated, so that a bad MPLBACKEND shows at once."""
     import logging
 
@@ -437,27 +341,6 @@ def _figures() -> Any:
         advice = "Unset it: pictures go to files."
         raise ScenarioError("MPLBACKEND", repr(backend), "a name that matplotlib knows", advice) from None
     return figures
-
-
-def _opened(path: Path) -> tuple[Any, Any, Any, Any]:
-    """Dataset, scenario and the histories of both grids of a finished run."""
-    from pilesim.show.sheet_text import open_run
-    from pilesim.study.warm import ensure_compiled
-
-    dataset = open_run(path)
-    ensure_compiled(say)
-
-    from pilesim.assess.histories import read_histories
-
-    return dataset, *read_histories(dataset, str(path))
-
-
-def _print_cautions_and_files(folder: Path, names: tuple[str, ...]) -> None:
-    from pilesim.show.screen import caution_lines, print_lines
-
-    print_lines(["", *caution_lines(), ""])
-    for name in names:
-        print(folder / name)
 
 
 def _command_to_resume() -> str:

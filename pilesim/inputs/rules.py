@@ -309,5 +309,6 @@ def _degrees(kelvin: float, system: str = "metric") -> str:
 
 def _time(seconds: float) -> str:
     days = from_si(seconds, "s", "day")
-    number, unit = (days, "day") if days >= 1.0 else (24.0 * days, "hour") if days >= 1.0 / 24.0 else (1440.0 * days, "minute")
+    hours = 24.0 * days
+    number, unit = (days, "day") if days >= 1.0 else (hours, "hour") if hours >= 1.0 else (60.0 * hours, "minute")
     return f"{number:.4g} {unit}{'' if abs(number - 1.0) < 1e-9 else 's'}"

@@ -15,22 +15,22 @@ OTHERS = (  # what was read beside the decimal times; authors as far as the copi
     "(Bioresour. Technol. 101, 5407, 2010).",
     "Salmonella: within 1 h at 55 degC and 15 to 20 min at 60 (Gotaas 1956, quoted); 55 degC for 1 h gave 5.6 tenfold "
     "reductions, of heat-shocked cells 1.9 (Singh et al. 2010). No decimal time was read, so none is used.",
-    "Ascaris eggs: within 1 h above 50 degC (Gotaas 1956, quoted); all dead on day 4 to 6 in composting that peaked at 65 and "
-    "71 degC (Waste Management 2010, authors not shown). No decimal time was read, so none is used.",
+    "Ascaris eggs: within 1 h above 50 degC (Gotaas 1956, quoted); all dead on day 4 to 6 in composting that peaked at 65 "
+    "and 71 degC (Waste Management 2010, authors not shown). No decimal time was read, so none is used.",
 )
 WEEDS = (
-    "The studies disagree. Larney and Blackshaw (2003): temperature explains only 17 to 29 % of what happens to seeds, and two "
-    "species needed more than 60 degC. Dahlquist, Prather and Stapleton (2007): 50 degC and more was lethal to all six species "
-    "tried, in the laboratory. Dairy windrows that never reached 60 degC: all gone after 4 to 5 months except velvetleaf, 14 % "
-    "alive. Moist seeds die sooner than dry ones, and hard seeds last."
+    "The studies disagree. Larney and Blackshaw (2003): temperature explains only 17 to 29 % of what happens to seeds, and "
+    "two species needed more than 60 degC. Dahlquist, Prather and Stapleton (2007): 50 degC and more was lethal to all six "
+    "species tried, in the laboratory. Dairy windrows that never reached 60 degC: all gone after 4 to 5 months except velvetleaf, "
+    "14 % alive. Moist seeds die sooner than dry ones, and hard seeds last."
 )
 
 
 def hygiene_lines(found: Hygiene, system: str) -> list[str]:
     """Three blocks of shares with what stands behind them, and what they do not see."""
     return [*_sludge_lines(found, system), "", *_coli_lines(found), "", *_seed_lines(found, system), "",
-            "Survival is set by the coldest material, by tails and by heat-shocked cells, never by the core; what grows again "
-            "later is not modelled. Test the finished compost."]
+            "Survival is set by the coldest material, by tails and by heat-shocked cells, never by the core; what grows "
+            "again later is not modelled. Test the finished compost."]
 
 
 def _sludge_lines(found: Hygiene, system: str) -> list[str]:

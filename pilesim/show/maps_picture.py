@@ -21,6 +21,7 @@ from pilesim.show.rules_text import percent
 from pilesim.show.section_paint import FieldLook, draw_colour_bar, draw_field, draw_outline, in_length_unit
 
 _PANEL, _LEFT, _GAP, _BAR, _ROW_GAP, _BOTTOM, _TOP = 4.6, 0.62, 1.25, 0.13, 0.85, 1.35, 1.0  # [inches]
+_NARROWEST = 7.6  # [inches]
 _AROUND = 0.15  # [m] of ground and air shown
 _FULFILLED = FieldLook("share of it met [%]", style.COLD_MAP.reversed(), np.arange(0.0, 101.0, 10.0), 100.0, "met", "solid",
                        "met line")
@@ -44,9 +45,9 @@ def rules_figure(dataset: xr.Dataset, found: Sequence[Judgement], units: str = "
     for one in found[:4]:
         name = one.rule.id or "your own rule"
         turns = f"; asks for {one.rule.turns} turnings too" if one.rule.turns else ""
+        places = (one.probes.points, one.probes.met) if one.probes else (None, None)
         panels.append(Panel(f"{name}: the model says {percent(one.share)} of the mix",
-                            page.one_line(one.rule.words(units) + turns, 78), 100.0 * one.progress, _FULFILLED,
-                            None if one.probes is None else one.probes.points, None if one.probes is None else one.probes.met))
+                            page.one_line(one.rule.words(units) + turns, 78), 100.0 * one.progress, _FULFILLED, *places))
     unseen = [one.rule.id for one in found[:4] if not one.rule.own and one.rule.seen != "official text"]
     warning = f"Words not seen in an official text: {', '.join(unseen)}" if unseen else ""
     return _maps(dataset, panels, f"{dataset.attrs.get('title', 'Pile')}: where a rule is met", units, warning)
@@ -81,7 +82,8 @@ def _maps(dataset: xr.Dataset, panels: Sequence[Panel], title: str, units: str, 
     rows = -(-len(panels) // columns)
     slot = max(wide, 4.2)
     with style.picture_style():
-        figure = page.new_figure(max(_LEFT + columns * (slot + _GAP), 7.6), _BOTTOM + rows * tall + (rows - 1) * _ROW_GAP + _TOP)
+        height = _BOTTOM + rows * tall + (rows - 1) * _ROW_GAP + _TOP
+        figure = page.new_figure(max(_LEFT + columns * (slot + _GAP), _NARROWEST), height)
         limits, label = style.shown([left, right, low, high], "m", units)
         for number, panel in enumerate(panels):
             row, column = divmod(number, columns)

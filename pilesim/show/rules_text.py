@@ -88,7 +88,8 @@ def judgement_lines(found: Judgement, system: str) -> list[str]:
     lines.append(f"The model says that {percent(found.share)} of the mix {part} by the end of the run, "
                  f"read as: {_read_as(rule, system)}.")
     if found.lenient is not None and abs(found.lenient.value - found.share.value) > _SMALL:
-        lines.append(f"With time counted altogether, gaps or not, it is {percent(found.lenient)}: the rule does not say which.")
+        lines.append(f"With time counted altogether, gaps or not, it is {percent(found.lenient)}: the rule does not say "
+                     "which.")
     lines.append(_where_not(found))
     lines += _probe_lines(found)
     if rule.turns:
@@ -130,18 +131,18 @@ def _probe_lines(found: Judgement) -> list[str]:
     if not probes.stated:
         says = "" if rule.own else "It does not give a depth for probes. "
         if probes.met[0]:
-            return [f"{says}One probe in the middle of the mix would read it met from day {probes.day[0]:.3g} on: it does not "
-                    f"show the {max(gap, 0.0):.1f} % of the mix that does not meet it."]
-        return [f"{says}One probe in the middle of the mix would not read it met."]
+            return [f"{says}One probe in the middle of the mix would read it met by day {probes.day[0]:.3g}, and does not show "
+                    f"the {max(gap, 0.0):.1f} % of the mix that never meets it."]
+        return [f"{says}One probe in the middle of the mix would not read it met, though {percent(found.share)} of the mix "
+                "does."]
     assert rule.probe_depth is not None
-    low, high = (to_display(depth, "m", system) for depth, system in ((rule.probe_depth[0], "metric"),
-                                                                      (rule.probe_depth[1], "metric")))
+    (low, unit), (high, _) = (to_display(depth, "m", system) for depth in rule.probe_depth)
     place = "the surface of the pile" if rule.probe_below == "surface" else "the underside of the cover"
     verdict = "as much as of the mix" if abs(gap) < 0.1 else (
         f"{abs(gap):.1f} points {'more' if gap > 0.0 else 'less'} than of the mix: such probes "
         f"{'flatter' if gap > 0.0 else 'are colder than'} it")
-    return [f"Probes placed as it says ({low[0]:.2f} to {high[0]:.2f} m below {place}, read all the time, all along the section "
-            f"of the pile) would read it met at {100.0 * probes.share:.1f} % of their places, {verdict}."]
+    return [f"Probes placed as it says ({low:.2f} to {high:.2f} {unit} below {place}; here read all the time and at every "
+            f"place along the section) would read it met at {100.0 * probes.share:.1f} % of their places, {verdict}."]
 
 
 def judgement_table(found: Sequence[Judgement], system: str) -> list[str]:
@@ -162,8 +163,8 @@ def judgement_csv(found: Sequence[Judgement]) -> str:
     table = csv.writer(out, lineterminator="\n")
     zones = [f"share_met_{zone}" for zone in ZONES]
     table.writerow(["rule", "jurisdiction", "instrument", "asks", "turns_asked", "share_met", "share_met_error",
-                    "share_met_gaps_allowed", *zones, "probe_places", "probe_share_met", "gap", "words_seen_in", "last_checked",
-                    "wording"])
+                    "share_met_gaps_allowed", *zones, "probe_places", "probe_share_met", "gap", "words_seen_in",
+                    "last_checked", "wording"])
     for one in found:
         rule, probes = one.rule, one.probes
         table.writerow([rule.id, rule.jurisdiction, rule.instrument, rule.words(), rule.turns, _number(one.share.value),
