@@ -46,6 +46,11 @@ class History:
     temperatures: np.ndarray
     nodes: np.ndarray
 
+    def at(self, nodes: np.ndarray, weights: np.ndarray) -> np.ndarray:
+        """Temperatures (k, p) [K] at places given by nodes of the mix (p, 4) and their weights (p, 4)."""
+        own = np.searchsorted(self.nodes, nodes)
+        return sum(self.temperatures[:, own[:, corner]] * weights[:, corner] for corner in range(own.shape[1]))
+
     def on_nodes(self, values: np.ndarray) -> np.ndarray:
         """Values of the mix's nodes, (m,), as an array of all nodes, (count + 1,), zero elsewhere."""
         out = np.zeros(self.problem.mesh.count + 1)

@@ -15,7 +15,7 @@ import numpy as np
 
 from pilesim.assess.exposure import dose, progress
 from pilesim.assess.histories import History
-from pilesim.assess.judge import Share, share_at_least
+from pilesim.assess.judge import Share, Value, share_at_least
 from pilesim.base.constants import CONSTANTS
 from pilesim.inputs import rules
 from pilesim.inputs.rules import Rule, read_rules
@@ -104,24 +104,21 @@ def seed_yardsticks() -> dict[str, Rule]:
 
 def hygiene(fine: History, coarse: History) -> Hygiene:
     """All yardsticks on the histories of both grids of a run."""
-    def sludge(history: History) -> np.ndarray:
-        return sludge_dose(history.times, history.temperatures)
-
-    def coli(history: History) -> np.ndarray:
-        return coli_reductions(history.times, history.temperatures)
-
-    def shocked(history: History) -> np.ndarray:
-        return coli_reductions(history.times, history.temperatures, shocked=True)
+    def shocked(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
+        return coli_reductions(times, temperatures, shocked=True)
 
     def seeds(yardstick: Rule) -> Seeds:
-        def reached(history: History) -> np.ndarray:
-            return progress(history.times, history.temperatures, yardstick)
+        def reached(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
+            return progress(times, temperatures, yardstick)
 
-        return Seeds(yardstick, share_at_least(fine, coarse, reached, 1.0), fine.on_section(reached(fine)))
+        return Seeds(yardstick, share_at_least(fine, coarse, reached, 1.0), on_map(reached))
+
+    def on_map(value: Value) -> np.ndarray:
+        return fine.on_section(value(fine.times, fine.temperatures))
 
     return Hygiene(
-        share_at_least(fine, coarse, sludge, 1.0),
-        tuple(share_at_least(fine, coarse, coli, level) for level in LOG_LEVELS),
+        share_at_least(fine, coarse, sludge_dose, 1.0),
+        tuple(share_at_least(fine, coarse, coli_reductions, level) for level in LOG_LEVELS),
         tuple(share_at_least(fine, coarse, shocked, level) for level in LOG_LEVELS),
         tuple(seeds(one) for one in seed_yardsticks().values()),
-        fine.on_section(sludge(fine)), fine.on_section(coli(fine)), fine.on_section(shocked(fine)))
+        on_map(sludge_dose), on_map(coli_reductions), on_map(shocked))

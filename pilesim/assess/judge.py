@@ -6,7 +6,7 @@ Numbers only; `show/rules_text.py` has the words. Nothing here is a statement of
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -19,6 +19,9 @@ from pilesim.inputs.rules import Rule
 from pilesim.solver.march import DAY
 
 _SPACING = 0.05  # [m] between probe places along the surface
+Value = Callable[[np.ndarray, np.ndarray], np.ndarray]
+_NINTHS = tuple(((i + part) / 3, (j + part) / 3) for i in range(3) for j in range(3 - i)
+                for part in ((1 / 3, 2 / 3) if i + j < 2 else (1 / 3,)))  # middles of the nine parts of a triangle
 _SIDES = ((0, 1), (1, 3), (3, 2), (2, 0))  # corner pairs of the four triangles of a quad, as in `shares`
 
 
@@ -61,10 +64,12 @@ class Probes:
 
 @dataclass(frozen=True, slots=True)
 class Judgement:
-    """One rule on one pile. `temperature part` only: turnings and preconditions are not the model's to judge.
+    """One rule on one pile, its temperature part only: turnings and preconditions are not the model's to judge.
 
     Attributes
     ----------
+    days : float
+        How long the run was.
     share : Share
         Of the mix that meets the rule, in the stricter reading.
     lenient : Share or None
@@ -76,6 +81,7 @@ class Judgement:
     """
 
     rule: Rule
+    days: float
     share: Share
     lenient: Share | None
     progress: np.ndarray
@@ -87,33 +93,90 @@ class Judgement:
         return self.probes.share - self.share.value if self.probes else float("nan")
 
 
+def judge_all(fine: History, coarse: History, rules: Sequence[Rule]) -> list[Judgement]:
+    """Judge by each of `rules`, those that ask the same once only."""
+    done: dict[object, Judgement] = {}
+    out = []
+    for rule in rules:
+        key = rule.alternatives, rule.probe_depth, rule.probe_below
+        done[key] = replace(done[key], rule=rule) if key in done else judge(fine, coarse, rule)
+        out.append(done[key])
+    return out
+
+
 def judge(fine: History, coarse: History, rule: Rule) -> Judgement:
-    """Judge both grids of a run by a rule with at least one alternative."""
-    def met(history: History, stricter: bool) -> np.ndarray:
-        return progress(history.times, history.temperatures, rule, stricter)
+    """Judge both grids of a run by a rule with at least one alternative.
+
+    The share is that of a run's `cold_edge_fraction`: how much of the rule is met is linear within cells. Where temperatures
+    are taken as linear instead, and judged in every part of a cell, it is another; that difference is part of the error.
+    """
+    def share(stricter: bool) -> Share:
+        def met(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
+            return progress(times, temperatures, rule, stricter)
+
+        nodal, parts = (one(fine, coarse, met, 1.0) for one in (_nodal_share, share_at_least))
+        zones = np.maximum(nodal.by_zone_error, np.abs(nodal.by_zone - parts.by_zone))
+        return Share(nodal.value, max(nodal.error, abs(nodal.value - parts.value)), nodal.by_zone, zones)
 
     silent = any(one.consecutive == "not stated" for one in rule.alternatives)
-    lenient = share_at_least(fine, coarse, lambda history: met(history, False), 1.0) if silent else None
-    return Judgement(rule, share_at_least(fine, coarse, lambda history: met(history, True), 1.0), lenient,
-                     fine.on_section(met(fine, True)), _probes(fine, rule))
+    field = fine.on_section(progress(fine.times, fine.temperatures, rule))
+    days = float(fine.times[-1]) / DAY
+    return Judgement(rule, days, share(True), share(False) if silent else None, field, _probes(fine, rule))
 
 
-def share_at_least(fine: History, coarse: History, value: Callable[[History], np.ndarray], level: float) -> Share:
-    """Share of the mix on which `value`, one number for each of its nodes, is at least `level`.
+def share_at_least(fine: History, coarse: History, value: Value, level: float) -> Share:
+    """Share of the mix on which `value` is at least `level`, temperatures linear within cells.
 
-    The error is the difference of the two grids; of the whole mix at least the sum over its zones, as a toe that is colder
-    and a core that is warmer cancel.
+    Parameters
+    ----------
+    value : callable
+        Of times (k,) [s] and temperatures (k, n) [K]: one number for each of n places.
     """
-    limit = level * (1.0 - ROUND_OFF)
-    whole, zones = [], []
+    return _share(fine, *(_parts(history, value, level) for history in (fine, coarse)))
+
+
+def _nodal_share(fine: History, coarse: History, value: Value, level: float) -> Share:
+    """As `share_at_least`, but `value` is linear within cells."""
+    found = []
     for history in (fine, coarse):
-        field = history.on_nodes(value(history))
-        whole.append(1.0 - share_below(field, limit, history.pieces))
-        zones.append(1.0 - share_below_by_zone(field, limit, history.pieces))
-    weight = np.bincount(fine.pieces.zone.ravel(), fine.pieces.weight.ravel(), minlength=len(ZONES))
-    by_zone = np.abs(zones[0] - zones[1])
-    error = max(abs(whole[0] - whole[1]), float(weight @ np.nan_to_num(by_zone)))
-    return Share(max(whole[0], 0.0), error, zones[0], by_zone)
+        field, limit = history.on_nodes(value(history.times, history.temperatures)), level * (1.0 - ROUND_OFF)
+        found.append((1.0 - share_below(field, limit, history.pieces),
+                      1.0 - share_below_by_zone(field, limit, history.pieces)))
+    return _share(fine, *found)
+
+
+def _share(fine: History, first: tuple[float, np.ndarray], second: tuple[float, np.ndarray]) -> Share:
+    """Value and error from the two grids; the error of the whole mix is at least the sum over its zones, as a toe that is
+    colder and a core that is warmer cancel."""
+    by_zone = np.abs(first[1] - second[1])
+    error = max(abs(first[0] - second[0]), float(_zone_weights(fine) @ np.nan_to_num(by_zone)))
+    return Share(max(first[0], 0.0), error, first[1], by_zone)
+
+
+def _zone_weights(history: History) -> np.ndarray:
+    return np.bincount(history.pieces.zone.ravel(), history.pieces.weight.ravel(), minlength=len(ZONES))
+
+
+def _parts(history: History, value: Value, level: float) -> tuple[float, np.ndarray]:
+    """Share of the mix and of each zone: cells whose corners agree go as a whole, others in nine parts a triangle."""
+    pieces, limit = history.pieces, level * (1.0 - ROUND_OFF)
+    reached = history.on_nodes(value(history.times, history.temperatures) >= limit) > 0.5
+    corners = reached[pieces.quad_nodes]
+    share = np.repeat(corners.mean(axis=1)[:, None], 4, axis=1)
+    mixed = np.flatnonzero(corners.any(axis=1) & ~corners.all(axis=1))
+    quads = pieces.quad_nodes[mixed]
+    for side, (a, b) in enumerate(_SIDES):
+        total = np.zeros(len(mixed))
+        for of_a, of_b in _NINTHS:
+            weights = np.full(4, 0.25 * (1.0 - of_a - of_b))
+            weights[a] += of_a
+            weights[b] += of_b
+            total += value(history.times, history.at(quads, np.tile(weights, (len(mixed), 1)))) >= limit
+        share[mixed, side] = total / len(_NINTHS)
+    zones = np.bincount(pieces.zone.ravel(), (share * pieces.weight).ravel(), minlength=len(ZONES))
+    weights = _zone_weights(history)
+    by_zone = np.divide(zones, weights, out=np.full(len(ZONES), np.nan), where=weights > 0)
+    return float(zones.sum()), by_zone
 
 
 def refuse_without_numbers(rules: Sequence[Rule]) -> None:
@@ -147,9 +210,7 @@ def _probes(history: History, rule: Rule) -> Probes | None:
     if not inside.any():
         return None
     points, nodes, weights = points[inside], nodes[inside], weights[inside]
-    of_node = np.zeros(history.problem.mesh.count + 1, dtype=int)
-    of_node[history.nodes] = np.arange(len(history.nodes))
-    readings = np.einsum("kpc,pc->kp", history.temperatures[:, of_node[nodes]], weights)
+    readings = history.at(nodes, weights)
     met = progress(history.times, readings, rule) >= 1.0 - ROUND_OFF
     return Probes(points, met, _days(history.times, readings, rule, met), rule.probe_depth is not None)
 

@@ -32,6 +32,7 @@ def rules(
     \b
     Example: pilesim rules out/reference_pile-run --rule us_ny
     """
+    from pilesim.show import rules_text as text
     from pilesim.show.folder import check_folder, delivery
     from pilesim.show.screen import print_lines
 
@@ -46,13 +47,13 @@ def rules(
     check_folder(folder, RULES_FILES, force)
     figures = load_figures()
 
-    from pilesim.assess.judge import judge, refuse_without_numbers
+    from pilesim.assess.judge import judge_all, refuse_without_numbers
     from pilesim.result import write_text
 
     asked = chosen or [scenario.limits.rule]
     refuse_without_numbers(asked)
     others = [one for one in known.values() if one.alternatives and one not in asked]
-    found = [judge(fine, coarse, one) for one in (*asked, *others)]
+    found = judge_all(fine, coarse, [*asked, *others])
     with delivery(folder, RULES_FILES) as place:
         write_text(text.judgement_csv(found), place / "rules.csv")
         figures.save(figures.rules_figure(dataset, found[: len(asked)], units), place / "rules.png")
@@ -92,7 +93,7 @@ def hygiene(
     with delivery(folder, HYGIENE_FILES) as place:
         figures.save(figures.hygiene_figure(dataset, found, units), place / "hygiene.png")
     _print_head(dataset)
-    print_lines(hygiene_lines(found, units))
+    print_lines(hygiene_lines(found, float(dataset["time"][-1]), units))
     _print_cautions_and_files(folder, HYGIENE_FILES)
 
 

@@ -6,8 +6,9 @@ from pilesim.assess.hygiene import LOG_LEVELS, Hygiene, sludge_time
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.sources import SOURCES
 from pilesim.base.units import from_si, to_display
-from pilesim.show.rules_text import percent
+from pilesim.show.rules_text import LONG, percent
 from pilesim.show.screen import aligned
+from pilesim.solver.march import DAY
 
 OTHERS = (  # what was read beside the decimal times; authors as far as the copies read show them
     "In heaps E. coli O157:H7 was still found inside through day 14 after a week above 50 degC, and at the surface for up to "
@@ -21,14 +22,14 @@ OTHERS = (  # what was read beside the decimal times; authors as far as the copi
 WEEDS = (
     "The studies disagree. Larney and Blackshaw (2003): temperature explains only 17 to 29 % of what happens to seeds, and "
     "two species needed more than 60 degC. Dahlquist, Prather and Stapleton (2007): 50 degC and more was lethal to all six "
-    "species tried, in the laboratory. Dairy windrows that never reached 60 degC: all gone after 4 to 5 months except velvetleaf, "
-    "14 % alive. Moist seeds die sooner than dry ones, and hard seeds last."
+    "species tried, in the laboratory. Dairy windrows that never reached 60 degC: all gone after 4 to 5 months except "
+    "velvetleaf, 14 % alive. Moist seeds die sooner than dry ones, and hard seeds last."
 )
 
 
-def hygiene_lines(found: Hygiene, system: str) -> list[str]:
-    """Three blocks of shares with what stands behind them, and what they do not see."""
-    return [*_sludge_lines(found, system), "", *_coli_lines(found), "", *_seed_lines(found, system), "",
+def hygiene_lines(found: Hygiene, days: float, system: str) -> list[str]:
+    """Of a run of so many `days`: three blocks of shares with what stands behind them, and what they do not see."""
+    return [*_sludge_lines(found, system), "", *_coli_lines(found), "", *_seed_lines(found, days, system), "",
             "Survival is set by the coldest material, by tails and by heat-shocked cells, never by the core; what grows "
             "again later is not modelled. Test the finished compost."]
 
@@ -59,7 +60,10 @@ def _coli_lines(found: Hygiene) -> list[str]:
             f"Sources: {SOURCES['Jiang2003'].text}; {SOURCES['Singh2010'].text}.", *OTHERS]
 
 
-def _seed_lines(found: Hygiene, system: str) -> list[str]:
+def _seed_lines(found: Hygiene, days: float, system: str) -> list[str]:
     rows = [["what a study saw", "asks", "mix that reached it"]]
     rows += [[one.yardstick.instrument, one.yardstick.words(system), percent(one.share)] for one in found.seeds]
-    return ["Weed seeds by what studies saw", *aligned(rows), WEEDS]
+    longest = max(condition.duration for one in found.seeds for condition in one.yardstick.alternatives) / DAY
+    note = f"The run ends on day {days:.4g}: {longest:.4g} days at a temperature hardly fit in."
+    short = [note] if longest > LONG * days else []
+    return ["Weed seeds by what studies saw", *aligned(rows), *short, WEEDS]

@@ -20,7 +20,7 @@ from pilesim.show.half_section import HalfSection, half_section
 from pilesim.show.rules_text import percent
 from pilesim.show.section_paint import FieldLook, draw_colour_bar, draw_field, draw_outline, in_length_unit
 
-_PANEL, _LEFT, _GAP, _BAR, _ROW_GAP, _BOTTOM, _TOP = 4.6, 0.62, 1.25, 0.13, 0.85, 1.35, 1.0  # [inches]
+_PANEL, _LEFT, _GAP, _BAR, _ROW_GAP, _BOTTOM, _TOP = 4.6, 0.62, 1.25, 0.13, 0.95, 1.5, 0.9  # [inches]
 _NARROWEST = 7.6  # [inches]
 _AROUND = 0.15  # [m] of ground and air shown
 _FULFILLED = FieldLook("share of it met [%]", style.COLD_MAP.reversed(), np.arange(0.0, 101.0, 10.0), 100.0, "met", "solid",

@@ -16,10 +16,12 @@ from pilesim.base.units import to_display
 from pilesim.inputs.rules import Rule, bundled_rules, read_rules
 from pilesim.inputs.schema import suggestion
 from pilesim.show.screen import aligned, value_with_error
+from pilesim.solver.march import DAY
 
 ASK = ("What the model says is neither a measurement nor a statement of compliance. Rules change, and these were read on the "
        "day given: show the rule's text, the probes and the model to your regulator, and ask.")
 _SMALL = 0.0005  # of a zone: not worth naming
+LONG = 0.75  # of the run: a rule that takes longer than this may not fit in
 
 
 def known_rules(file: Path | None) -> dict[str, Rule]:
@@ -91,7 +93,13 @@ def judgement_lines(found: Judgement, system: str) -> list[str]:
         lines.append(f"With time counted altogether, gaps or not, it is {percent(found.lenient)}: the rule does not say "
                      "which.")
     lines.append(_where_not(found))
-    lines += _probe_lines(found)
+    lines += _probe_lines(found, system)
+    longest = min(one.duration for one in rule.alternatives) / DAY
+    if longest > LONG * found.days:
+        lines.append(f"The run ends on day {found.days:.4g}, the rule asks for {longest:.4g} days after the pile has warmed "
+                     "up: a longer run may say more.")
+    if rule.coverage.startswith("all"):
+        lines.append(f"It asks this of {rule.coverage}.")
     if rule.turns:
         lines.append(f"It asks for at least {rule.turns} turnings, and this pile is left standing: by its words that is not "
                      "enough. The share above is its temperature part alone.")
@@ -123,7 +131,7 @@ def _where_not(found: Judgement) -> str:
     return f"Not met in: {', '.join(texts)} (see rules.png)."
 
 
-def _probe_lines(found: Judgement) -> list[str]:
+def _probe_lines(found: Judgement, system: str) -> list[str]:
     probes, rule = found.probes, found.rule
     if probes is None:
         return ["Probes placed as it says would not stand in the mix."]
@@ -131,8 +139,8 @@ def _probe_lines(found: Judgement) -> list[str]:
     if not probes.stated:
         says = "" if rule.own else "It does not give a depth for probes. "
         if probes.met[0]:
-            return [f"{says}One probe in the middle of the mix would read it met by day {probes.day[0]:.3g}, and does not show "
-                    f"the {max(gap, 0.0):.1f} % of the mix that never meets it."]
+            return [f"{says}One probe in the middle of the mix would read it met by day {probes.day[0]:.3g}, and does not "
+                    f"show the {max(gap, 0.0):.1f} % of the mix that never meets it."]
         return [f"{says}One probe in the middle of the mix would not read it met, though {percent(found.share)} of the mix "
                 "does."]
     assert rule.probe_depth is not None
@@ -147,7 +155,7 @@ def _probe_lines(found: Judgement) -> list[str]:
 
 def judgement_table(found: Sequence[Judgement], system: str) -> list[str]:
     """A line a rule: what share of the mix meets its temperature part, and what probes would read."""
-    lines = [["rule", "asks", "mix that meets it", "without gaps or not", "probes that read it met", "turns asked"]]
+    lines = [["rule", "asks", "mix that meets it", "if gaps are allowed", "probes that read it met", "turns asked"]]
     for one in found:
         probes = "-" if one.probes is None else (f"{100.0 * one.probes.share:.0f} %" if one.probes.stated else
                                                  "middle: " + ("met" if one.probes.met[0] else "not met"))
