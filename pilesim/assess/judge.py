@@ -8,12 +8,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 
 from pilesim.assess.exposure import ROUND_OFF, progress
 from pilesim.assess.histories import History
 from pilesim.assess.shares import ZONES, share_below, share_below_by_zone
+from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.rules import Rule
 from pilesim.solver.march import DAY
@@ -146,11 +148,18 @@ def _nodal_share(fine: History, coarse: History, value: Value, level: float) -> 
 
 
 def _share(fine: History, first: tuple[float, np.ndarray], second: tuple[float, np.ndarray]) -> Share:
-    """Value and error from the two grids; the error of the whole mix is at least the sum over its zones, as a toe that is
-    colder and a core that is warmer cancel."""
+    """Value and error from the two grids, and what the time steps add (`assess/errors.py`); the error of the whole mix is at
+    least the sum over its zones, as a toe that is colder and a core that is warmer cancel."""
     by_zone = np.abs(first[1] - second[1])
     error = max(abs(first[0] - second[0]), float(_zone_weights(fine) @ np.nan_to_num(by_zone)))
-    return Share(max(first[0], 0.0), error, first[1], by_zone)
+    steps = CONSTANTS["time_error_share"].value
+    return Share(max(first[0], 0.0), error + steps * _between(first[0], second[0]), first[1],
+                 by_zone + steps * _between(first[1], second[1]))
+
+
+def _between(one: Any, other: Any) -> Any:
+    """Whether a share stands between none and all on either grid: else nothing is estimated of the time steps."""
+    return (np.minimum(one, other) < 1.0 - ROUND_OFF) & (np.maximum(one, other) > ROUND_OFF)
 
 
 def _zone_weights(history: History) -> np.ndarray:

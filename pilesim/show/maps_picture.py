@@ -61,11 +61,12 @@ def hygiene_figure(dataset: xr.Dataset, found: Hygiene, units: str = "metric") -
     panels = [
         Panel(f"Sludge equation: {percent(found.sludge)} of the mix", "40 CFR 503.32(a)(3), one unbroken stay",
               100.0 * found.sludge_map, _FULFILLED),
-        Panel(f"E. coli O157:H7, heat-shocked: {percent(found.shocked[-1])} at {last:g}",
+        Panel(f"E. coli O157:H7, heat-shocked: {last:g} tenfold in {percent(found.shocked[-1])}",
               "published decimal times, counted up to four reductions", found.shocked_map, coli),
     ]
     for one in (found.seeds[0], found.seeds[-1]):
-        panels.append(Panel(f"Weed seeds: {percent(one.share)} of the mix", page.one_line(one.yardstick.instrument, 78),
+        panels.append(Panel(f"Weed seeds: {one.yardstick.words(units).removesuffix(' altogether')} in {percent(one.share)}",
+                            page.one_line(one.yardstick.instrument, 90),
                             100.0 * one.progress, _FULFILLED))
     title = f"{dataset.attrs.get('title', 'Pile')}: heat against pathogens and weed seeds"
     return _maps(dataset, panels, title, units, "Cold zones, tails and heat-shocked cells decide what survives, not the core")
@@ -125,7 +126,7 @@ def _marker(met: bool, size: float) -> dict[str, Any]:
 
 
 def _legend(panels: Sequence[Panel]) -> list[Any]:
-    line = Line2D([], [], color="white", linewidth=1.6, label="inside this line")
+    line = Line2D([], [], color="white", linewidth=1.6, label="met (or reached) inside this line")
     line.set(path_effects=style.casing(3.4, style.INK))
     entries: list[Any] = [line, Line2D([], [], color=style.INK, linewidth=1.6, label="outer surface")]
     for met, words in ((True, "probe would read it met"), (False, "probe would not")):
