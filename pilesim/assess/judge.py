@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -16,7 +15,6 @@ from pilesim.assess.exposure import ROUND_OFF, progress
 from pilesim.assess.histories import History
 from pilesim.assess.shares import ZONES, share_below, share_below_by_zone
 from pilesim.base.constants import CONSTANTS
-from pilesim.base.errors import ScenarioError
 from pilesim.inputs.rules import Rule
 from pilesim.solver.march import DAY
 
@@ -188,14 +186,6 @@ def _parts(history: History, value: Value, level: float) -> tuple[float, np.ndar
     return float(zones.sum()), by_zone
 
 
-def refuse_without_numbers(rules: Sequence[Rule]) -> None:
-    """Raise ScenarioError for a rule whose temperature and time were not read."""
-    for rule in rules:
-        if not rule.alternatives:
-            raise ScenarioError("--rule", repr(rule.id), "a rule whose temperature and time were read at a source",
-                                f"See what is known of it: pilesim rules --rule {rule.id}.")
-
-
 def rule_cautions(rule: Rule) -> list[str]:
     """One line a caution of a run that is judged by `rule`; none for a rule in the user's own words."""
     if rule.own:
@@ -251,17 +241,16 @@ def _stated_places(history: History, rule: Rule) -> np.ndarray:
     assert rule.probe_depth is not None
     depths = np.unique([rule.probe_depth[0], 0.5 * sum(rule.probe_depth), rule.probe_depth[1]])
     middle = np.array([history.problem.mesh.x[history.nodes].mean(), history.problem.mesh.z[history.nodes].mean()])
-    found = []
-    for start, end in pairwise(line):
-        along = end - start
-        length = float(np.hypot(*along))
-        if length < 1e-9:
-            continue
-        inward = np.array([-along[1], along[0]]) / length
-        inward *= np.sign((middle - 0.5 * (start + end)) @ inward)
-        share = (np.arange(max(round(length / _SPACING), 1)) + 0.5) / max(round(length / _SPACING), 1)
-        found += [start + share[:, None] * along + depth * inward for depth in depths]
-    return np.concatenate(found)
+    along = np.diff(line, axis=0)
+    length = np.hypot(*along.T)
+    ends = np.cumsum(length)
+    count = max(round(float(ends[-1]) / _SPACING), 1)
+    at = (np.arange(count) + 0.5) / count * ends[-1]
+    piece = np.searchsorted(ends, at)
+    feet = line[piece] + ((at - ends[piece] + length[piece]) / length[piece])[:, None] * along[piece]
+    inward = np.column_stack([-along[piece, 1], along[piece, 0]]) / length[piece, None]
+    inward *= np.sign(((middle - feet) * inward).sum(axis=1))[:, None]
+    return np.concatenate([feet + depth * inward for depth in depths])
 
 
 def locate(history: History, points: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

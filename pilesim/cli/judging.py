@@ -32,12 +32,12 @@ def rules(
     \b
     Example: pilesim rules out/reference_pile-run --rule us_ny
     """
-    from pilesim.show import rules_text as text
+    from pilesim.show import rules_list as text
     from pilesim.show.folder import check_folder, delivery
     from pilesim.show.screen import print_lines
 
     known = text.known_rules(file)
-    chosen = text.chosen_rules(rule or [], known)
+    chosen = text.chosen_rules(rule or [], known, result is not None)
     if result is None:
         in_full = [line for one in chosen for line in (*text.rule_in_full(one, units), "")]
         print_lines([*in_full, text.ASK] if chosen else text.rules_list(known, units))
@@ -47,21 +47,21 @@ def rules(
     check_folder(folder, RULES_FILES, force)
     figures = load_figures()
 
-    from pilesim.assess.judge import judge_all, refuse_without_numbers
+    from pilesim.assess.judge import judge_all
     from pilesim.result import write_text
+    from pilesim.show.rules_text import judgement_csv, judgement_lines, judgement_table
 
     asked = chosen or [scenario.limits.rule]
-    refuse_without_numbers(asked)
     others = [one for one in known.values() if one.alternatives and one not in asked]
     found = judge_all(fine, coarse, [*asked, *others])
     with delivery(folder, RULES_FILES) as place:
-        write_text(text.judgement_csv(found), place / "rules.csv")
+        write_text(judgement_csv(found), place / "rules.csv")
         figures.save(figures.rules_figure(dataset, found[: len(asked)], units), place / "rules.png")
     _print_head(dataset)
     for one in found[: len(asked)]:
-        print_lines([*text.judgement_lines(one, units), ""])
+        print_lines([*judgement_lines(one, units), ""])
     print("All rules, their temperature parts only:")
-    print_lines([*text.judgement_table(found, units), "", text.ASK])
+    print_lines([*judgement_table(found, units), "", text.ASK])
     _print_cautions_and_files(folder, RULES_FILES)
 
 
@@ -111,8 +111,12 @@ def _opened(path: Path) -> tuple[Any, Any, Any, Any]:
 
 
 def _print_head(dataset: Any) -> None:
+    from pilesim.result import errors_trusted
+
     print(f"{dataset.attrs['title']}\nscenario {dataset.attrs['scenario_name']}, pilesim {dataset.attrs['pilesim_version']}, "
           "value ±numerical error\n")
+    if not errors_trusted(dataset.attrs):
+        print("The numerical errors of this run are not to be trusted: see what 'pilesim run' said of it.\n")
 
 
 def _print_cautions_and_files(folder: Path, names: tuple[str, ...]) -> None:

@@ -106,7 +106,7 @@ class Rule:
     @property
     def own(self) -> bool:
         """Typed by the user, with no text behind it."""
-        return self.kind == "own words"
+        return self.kind == "own words" and not self.wording
 
 
 def plain_rule(temperature: float, duration: float) -> Rule:
