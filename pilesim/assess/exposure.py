@@ -216,8 +216,6 @@ def _dose(times: Any, rows: Any, levels: Any, logs: Any, consecutive: bool, out:
         for k in range(times.size - 1):
             a, b, length = values[k], values[k + 1], times[k + 1] - times[k]
             first, last = _stay(a, b, levels[0], np.inf, False)
-            if last < first or first > 0.0:
-                total = 0.0 if consecutive else total
             if last < first:
                 continue
             cuts[0], count = first, 1

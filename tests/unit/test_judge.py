@@ -99,7 +99,7 @@ def test_probes_as_the_rule_places_them():
     assert found.probes.met[on_side].mean() == pytest.approx(1.4 / 2.4, abs=0.03)
     assert (found.probes.met == (found.probes.points[:, 1] >= 1.0)).all()
     assert found.gap == pytest.approx(found.probes.share - found.share.value)
-    assert np.nanmax(found.probes.day) == pytest.approx(15.0, abs=0.5 + 1e-9)  # of the steps, half a day apart
+    assert np.nanmax(found.probes.day) == pytest.approx(15.0, abs=1e-9)  # one of the steps, half a day apart
 
 
 def test_one_probe_in_the_middle():
@@ -109,7 +109,7 @@ def test_one_probe_in_the_middle():
     found = judge(fine, coarse, RULES["us_ny"])
     assert found.probes is not None and not found.probes.stated
     assert found.probes.points.tolist() == [[0.0, pytest.approx(1.2)]]
-    assert found.probes.met.tolist() == [True] and found.probes.day[0] == pytest.approx(3.0, abs=0.25)
+    assert found.probes.met.tolist() == [True] and found.probes.day[0] == pytest.approx(3.0, abs=1e-9)
     assert found.gap == pytest.approx(1.0 - found.share.value)
 
 
