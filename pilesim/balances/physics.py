@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from pilesim.base.constants import constant_record
-from pilesim.matter.moist_air import TABLE_SIZE, fill_saturation_table
+from pilesim.matter.moist_air import TABLE_SHAPE, fill_saturation_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ def run_record(
     base = constant_record(physics.constants)
     names = list(base.dtype.names or ())
     record = np.zeros(1, dtype=[*((name, np.float64) for name in (*names, *_EXTRA)),
-                                ("saturation_table", np.float64, (TABLE_SIZE, 4))])
+                                ("saturation_table", np.float64, TABLE_SHAPE)])
     for name in names:
         record[name] = base[name]
     for name in _EXTRA[:8]:

@@ -16,6 +16,7 @@ from pilesim.base.compiled import compiled
 TABLE_PER_KELVIN = 2  # intervals; a cubic through values and slopes at their ends is within 3e-9 of the law
 TABLE_BELOW = 80  # K below 0 degC where the table starts
 TABLE_SIZE = TABLE_PER_KELVIN * (TABLE_BELOW + 120)
+TABLE_SHAPE = (TABLE_SIZE, 4)
 
 
 @compiled
@@ -66,7 +67,7 @@ def _water_slope(temperature: float, saturation: float, c: Any) -> float:
 
 @compiled
 def fill_saturation_table(c: Any) -> None:
-    """Write the cubics of `bed_saturation_pressure` to ``c.saturation_table``, (TABLE_SIZE, 4), of the part of an interval.
+    """Write the cubics of `bed_saturation_pressure` to ``c.saturation_table``: by powers of the part of an interval.
 
     No interval reaches across 0 degC, where the law has a kink.
     """

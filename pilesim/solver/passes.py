@@ -204,6 +204,7 @@ def run_stages(quads: Any, frame: Any, room: Any, terms: Any, capillary: Any, po
     _add(second.water_from, late.water, step, new.water)
     _add(second.substrate_from, late.burnt, -step, new.substrate)
     _copy(second.temperature, new.temperature)
+    _copy(now.activity, new.activity)
     grow_activity(now.activity, terms.growth, first.temperature, second.temperature, gamma, dt, pile_count, new.activity,
                   c)
     least = np.inf
@@ -288,30 +289,68 @@ def hold(quads: Any, room: Any, props: Any, factor: Any, steady: bool, held: Any
 
 @compiled
 def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now: Any, last: Any, new: Any, edges: Any,
-                  dt: float, dt_last: float, reaction_tolerance: float, balance_tolerance: float, most: int, steady: bool,
-                  held: Any, c: Any) -> Any:
+                  dt: float, dt_last: float, start: bool, again: bool, reaction_tolerance: float, balance_tolerance: float,
+                  most: int, steady: bool, held: Any, c: Any) -> Any:
     """Oxygen of the new moment and what it hands on; `terms` are those of oxygen, over this work space.
+
+    `start` says that there is no moment before `now`, `again` that `new` holds the oxygen of an earlier pass over this step.
 
     Returns
     -------
     tuple
-        Sweeps used (-1: unfinished), and oxygen supplied, used and stored [mol s-1 m-1].
+        Sweeps used (-1: unfinished), oxygen supplied and used at the end, and stored, mean of the step [mol s-1 m-1].
     """
     pile_count = room.order.size
     gas_state(new.temperature, new.substrate, pile_count, props, c)
     if not steady:
         diffuse_oxygen(quads, room, props, held.diffusion)
-    storage, amount, oxygen = room.storage, props.gas_amount, new.oxygen
+    storage, previous, amount, oxygen = room.storage, terms.previous, props.gas_amount, new.oxygen
+    before, earlier = now.oxygen, last.oxygen
+    w = 0.0 if start else dt / dt_last  # backward differences of second order; of first order in the first step
+    lead = (1.0 + 2.0 * w) / (1.0 + w)
     for n in range(storage.size):
-        storage[n] = c.store_oxygen * amount[n] / dt
-    _guess(now.oxygen, last.oxygen, dt / dt_last, 0.0, oxygen)
-    for n in range(oxygen.size):
-        oxygen[n] = min(max(oxygen[n], 0.0), 1.0)
+        storage[n] = c.store_oxygen * amount[n] * lead / dt
+        foreseen = ((1.0 + w) * before[n] - w * w / (1.0 + w) * earlier[n]) / lead
+        previous[n] = min(max(foreseen, 0.5 * before[n]), 2.0 * before[n])  # a front would ask for less than nothing
+    if not again:
+        _guess(now.oxygen, last.oxygen, dt / dt_last, 0.0, oxygen)
+        for n in range(oxygen.size):
+            oxygen[n] = min(max(oxygen[n], 0.0), 1.0)
     flow_order(frame.neighbours, new.east, new.north, pile_count, room.order, room.degree)
     factor = np.zeros(oxygen.size)
     used = solve_oxygen(room.order, frame.neighbours, frame.upstream, quads.x, quads.z, new.east, new.north, new.outflow,
                         terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_ready,
                         reaction_tolerance, balance_tolerance, most, oxygen, factor)
-    supplied, burnt, stored, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
+    supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
+    stored = 0.0
+    for n in range(pile_count):
+        stored += c.store_oxygen * amount[n] * (oxygen[n] - before[n]) / dt
     hold(quads, room, props, factor, steady, held)
     return used, supplied, burnt, stored
+
+
+@compiled
+def relax_composition(frame: Any, now: Any, new: Any, dt: float, share: float, c: Any) -> float:
+    """Move the composition that the gas density feels by `share` of the way to what the oxygen of both moments makes it.
+
+    It follows oxygen with the relaxation time; exact for oxygen linear in time over the step.
+
+    Returns
+    -------
+    float
+        How far it was away, rms over the mix [1]; 0 where density does not feel it.
+    """
+    if c.composition_in_density <= 0.0:
+        return 0.0
+    steps = dt / c.composition_relaxation_time
+    passed = -np.expm1(-steps)
+    late = 1.0 - passed / steps
+    early = passed - late
+    before, first, last, composition, weight = now.composition, now.oxygen, new.oxygen, new.composition, frame.weight
+    total = 0.0
+    for n in range(composition.size):
+        aim = (1.0 - passed) * before[n] + early * first[n] + late * last[n]
+        gap = min(max(aim, 0.0), c.ambient_oxygen) - composition[n]
+        composition[n] += share * gap
+        total += weight[n] * gap * gap
+    return np.sqrt(total)

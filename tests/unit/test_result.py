@@ -40,7 +40,7 @@ def test_summary_file_has_the_contract_form(dataset, tmp_path):
     """Planted: NaN passed on (refused by `strict`); the zone values as a list; the flag as text."""
     write_summary(summarise(dataset), tmp_path / "summary.json")
     read = strict((tmp_path / "summary.json").read_text(encoding="utf-8"))
-    assert list(read) == ["schema", "scenario", "version", "freezing_modelled", "measures", "messages"]
+    assert list(read) == ["schema", "scenario", "version", "freezing_modelled", "errors_trusted", "measures", "messages"]
     assert read["schema"] == 1 and read["freezing_modelled"] is False and read["scenario"] == "synthetic"
     assert read["messages"] == ["one caution"]
     assert read["measures"]["cold_edge_fraction"] == {

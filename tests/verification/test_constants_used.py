@@ -8,6 +8,7 @@ drying out all occur.
 from __future__ import annotations
 
 import dataclasses
+from collections import defaultdict
 from types import SimpleNamespace
 
 import numpy as np
@@ -15,7 +16,9 @@ import pytest
 from system.malformed import GOOD
 
 from pilesim.assess.dataset import make_dataset
-from pilesim.assess.measures import Values
+from pilesim.assess.errors import numerical_errors
+from pilesim.assess.hygiene import coli_reductions, sludge_dose
+from pilesim.assess.measures import MEASURES, Values
 from pilesim.assess.recipe import judgements
 from pilesim.balances.physics import FULL, plain_record, run_record
 from pilesim.balances.surface import film_coefficient, mass_film_coefficient
@@ -154,7 +157,26 @@ def _fingerprint(problem, watch, recorder, tally, values: Values):
     return [*numbers, tally.steps]
 
 
-CHEAP = (defaults, grids, recipes, sentences, weather)
+def error_parts():
+    """Errors of a made-up run on two grids."""
+    fine = {name: np.full(5, 0.4) if name.endswith("_by_zone") else 0.4 for name in MEASURES}
+    coarse = {name: np.asarray(value) + 0.01 for name, value in fine.items()}
+    pieces = SimpleNamespace(zone_share=lambda: np.full(5, 0.2))
+    watch = SimpleNamespace(pieces=pieces, times=[0.0, 13.0 * 86400.0, 15.0 * 86400.0],
+                            series=defaultdict(lambda: [0.0, 0.3, 0.9]), daily_zone_oxygen=np.full((3, 5), 0.1))
+    return [float(np.sum(value)) for value in numerical_errors(fine, coarse, (watch, watch)).values()]
+
+
+def heat_treatment():
+    """Doses of the sludge equation and of E. coli just above and far above the levels that their numbers set."""
+    hour = np.array([0.0, 3600.0])
+    out = [float(sludge_dose(hour, np.full((2, 1), 273.15 + degrees))[0]) for degrees in (50.5, 60.0, 80.0)]
+    for degrees in (52.0, 57.0, 61.0):
+        out += [float(coli_reductions(0.2 * hour, np.full((2, 1), 273.15 + degrees), shocked)[0]) for shocked in (False, True)]
+    return [*out, float(coli_reductions(100.0 * hour, np.full((2, 1), 333.15))[0])]
+
+
+CHEAP = (defaults, grids, recipes, sentences, weather, error_parts, heat_treatment)
 ORIGINAL = dict(CONSTANTS)
 
 

@@ -14,6 +14,7 @@ import pytest
 
 from pilesim.assess.shares import MixPieces, mix_pieces, share_below
 from pilesim.balances.physics import FULL, Physics
+from pilesim.base.errors import StepFailed
 from pilesim.build import Problem, build
 from pilesim.inputs.scenario import load
 from pilesim.model import State
@@ -62,12 +63,20 @@ def at(problem: Problem, day: float) -> Problem:
                    oxygen=state.oxygen)
 
 
-def oxygen_imbalance(stepper, moment) -> float:
-    """Whole-pile oxygen balance of one step, written out from the state at its end."""
+def oxygen_imbalance(stepper, moment, earlier) -> float:
+    """Whole-pile oxygen balance at the end of one step, written out from its states and the `earlier` one before them.
+
+    Storage by backward differences of second order over unequal steps (of first order in the first step), as textbooks have
+    them; a node whose foreseen content the solver limits (see `settle_oxygen`) is limited here too.
+    """
     edges, x, outflow = stepper.problem.edges, moment.after.oxygen, moment.after.outflow
     through = np.where(outflow < 0.0, outflow * edges.oxygen_in, outflow * x)
     supply = np.sum(edges.gas_film_oxygen - edges.gas_film * x) - np.sum(through[np.asarray(edges.is_open, bool)])
-    stored = np.sum(stepper.props.gas_amount * (x - moment.before.oxygen)) / moment.step
+    w = 0.0 if earlier is None else moment.step / (moment.before.time - earlier.time)
+    lead, now = (1.0 + 2.0 * w) / (1.0 + w), moment.before.oxygen
+    old = now if earlier is None else earlier.oxygen
+    foreseen = np.clip(((1.0 + w) * now - w * w / (1.0 + w) * old) / lead, 0.5 * now, 2.0 * now)
+    stored = np.sum(stepper.props.gas_amount * lead * (x - foreseen)) / moment.step
     used = moment.respiration.sum()
     return float(abs(supply - used - stored) / used)
 
@@ -75,10 +84,13 @@ def oxygen_imbalance(stepper, moment) -> float:
 def run(problem: Problem, days: float, controls: Controls) -> Course:
     moments: list[tuple[float, np.ndarray, np.ndarray, float]] = []
 
+    seen = [None]
+
     def observe(stepper, moment) -> None:
         if moment.step > 0.0:
             after = moment.after
-            moments.append((after.time, after.temperature, after.oxygen, oxygen_imbalance(stepper, moment)))
+            moments.append((after.time, after.temperature, after.oxygen, oxygen_imbalance(stepper, moment, seen[0])))
+            seen[0] = moment.before
 
     _, state, tally = march(problem, days * DAY, controls, observe)
     start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
@@ -125,43 +137,37 @@ def test_composition_cannot_be_left_out(ignition):
 @pytest.mark.parametrize("step", [300.0, 1200.0])
 def test_lagged_composition_is_wrong_at_any_step(ignition, step):
     """Oxygen without storage, the density taking its last composition whole: a loop whose gain does not fall with the
-    step. rms over 1.5 K (seen 2.6 and 2.7), mean over 0.2 K too warm (seen 0.29 and more), with heat and water closed to
-    round-off.
-
-    With oxygen stored the loop is tame up to 600 s (seen 0.08 K) and costs steps beyond, see the next check.
+    step. In one pass, which lags it: rms over 1.5 K, with heat and water closed to round-off. Iterated with flow and oxygen
+    in each step the same equations stay within 1 K of the truth (seen 0.86: the oxygen that the fresh pile stores is left
+    out) and within 0.1 K of themselves at twice the step.
     """
-    course = run(reference(physics=Physics(store_oxygen=False, constants=AT_ONCE)), 2.0, Controls(fixed_step=step))
-    assert course.apart(ignition) > 1.5
-    assert (course.mean_temperature(DAYS[1:]) > ignition.mean_temperature(DAYS[1:]) + 0.2).all()
-    assert closed(course)
-
-
-def test_lagged_composition_pins_the_steps():
-    """Steps as they come: the lagged loop without storage sits at the smallest step (seen: all 576), with storage
-    it takes over twice the steps of the relaxed one (seen 232 against 58).
-    """
-    relaxed = run(reference(), 2.0, Controls())
-    stored = run(reference(physics=Physics(constants=AT_ONCE)), 2.0, Controls())
-    loop = run(reference(physics=Physics(store_oxygen=False, constants=AT_ONCE)), 2.0, Controls())
-    steps = np.diff(loop.times)
-    assert (steps < 1.01 * Controls().smallest_step).mean() > 0.9
-    assert stored.tally.steps > 2 * relaxed.tally.steps
+    problem = reference(physics=Physics(store_oxygen=False, constants=AT_ONCE))
+    lagged, iterated, longer = (run(problem, 2.0, controls) for controls in (
+        Controls(fixed_step=step, passes=1), Controls(fixed_step=step), Controls(fixed_step=2.0 * step)))
+    assert lagged.apart(ignition) > 1.5
+    assert iterated.apart(ignition) < 1.0
+    assert iterated.apart(longer) < 0.1
+    assert closed(lagged) and closed(iterated)
 
 
 # --- 2: flow extrapolated to mid-step --------------------------------------------------------------------------------
 def test_flow_needs_its_corrector():
     """Long steps over a leaky base layer: where heat crosses a cell within a step, flow that is only extrapolated
     swings. Days 14 to 17 of the reference pile (base layer of 3e-7 m2), steps of three hours against 300 s: within
-    0.1 K with the corrector (seen 0.004), over 1 K in one pass (seen 3 to 5), both with heat and water closed.
+    0.1 K with the corrector, over 1 K in one pass or no number at all, both with heat and water closed.
 
     Planted: corrector of no weight; of the wrong sign.
     """
     problem = at(reference(), 14.0)
     truth = run(problem, 3.0, Controls(fixed_step=300.0))
-    corrected, bare = (run(problem, 3.0, Controls(fixed_step=10800.0, passes=passes)) for passes in (4, 1))
+    corrected = run(problem, 3.0, Controls(fixed_step=10800.0))
     assert corrected.apart(truth) < 0.1
-    assert bare.apart(truth) > 1.0
-    assert closed(corrected) and closed(bare)
+    assert closed(corrected)
+    try:
+        bare = run(problem, 3.0, Controls(fixed_step=10800.0, passes=1))
+    except StepFailed:  # it swings until there is no number left
+        return
+    assert bare.apart(truth) > 1.0 and closed(bare)
 
 
 # --- 4: when the oxygen solve stops ----------------------------------------------------------------------------------
