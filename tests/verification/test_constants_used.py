@@ -172,7 +172,8 @@ def heat_treatment():
     hour = np.array([0.0, 3600.0])
     out = [float(sludge_dose(hour, np.full((2, 1), 273.15 + degrees))[0]) for degrees in (50.5, 60.0, 80.0)]
     for degrees in (52.0, 57.0, 61.0):
-        out += [float(coli_reductions(0.2 * hour, np.full((2, 1), 273.15 + degrees), shocked)[0]) for shocked in (False, True)]
+        held = np.full((2, 1), 273.15 + degrees)
+        out += [float(coli_reductions(0.2 * hour, held, shocked)[0]) for shocked in (False, True)]
     return [*out, float(coli_reductions(100.0 * hour, np.full((2, 1), 333.15))[0])]
 
 
