@@ -148,9 +148,9 @@ def replacing(path: Path) -> Iterator[Path]:
 
 
 def write_netcdf(dataset: xr.Dataset, path: Path) -> None:
-    """Write a Dataset as netCDF 4: fields over time and section as compressed float32, all else as it is."""
+    """Write a Dataset as netCDF 4: fields over time and places as compressed float32, all else as it is."""
     packing = {"dtype": "float32", "zlib": True, "complevel": 4, "shuffle": True}
-    fields = [name for name, variable in dataset.data_vars.items() if {"time", "z"} <= set(variable.dims)]
+    fields = [name for name, variable in dataset.data_vars.items() if variable.ndim == 3 and "time" in str(variable.dims[0])]
     with replacing(path) as temporary:
         dataset.to_netcdf(temporary, engine="h5netcdf", encoding=dict.fromkeys(fields, packing))
 

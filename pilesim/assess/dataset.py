@@ -175,6 +175,7 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
         "messages": json.dumps(list(messages)),
         "rule_temperature_degC": scenario.limits.rule_temperature - zero,
         "rule_duration_days": scenario.limits.rule_duration / DAY,
+        "rule": scenario.limits.rule.id,
         "anaerobic_oxygen_percent": 100.0 * scenario.limits.anaerobic_oxygen,
         "section": scenario.pile.section, "shape": scenario.pile.shape,
         "base_layer_edge": scenario.base_layer.edge, "elevation_m": scenario.site.elevation,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from pilesim.assess.exposure import ROUND_OFF
 from pilesim.assess.shares import ZONES, level_exceeded_by, share_above, share_below, share_below_by_zone
 from pilesim.assess.watch import Watch
 from pilesim.build import Problem
@@ -63,15 +64,15 @@ def measure(problem: Problem, watch: Watch, tally: Tally, budgets: dict[str, flo
     days = np.array(watch.times) / DAY
     series = {name: np.array(values) for name, values in watch.series.items()}
     anaerobic = series["anaerobic_share"]
-    duration = scenario.limits.rule_duration * (1.0 - 1e-9)
+    met = watch.rule_progress()
     whole = halves(problem)
     cover = scenario.cover
     core = np.array(watch.daily_zone_oxygen)[:, ZONES.index("core")]
     has_core = pieces.zone_node_weight[ZONES.index("core")].sum() > 0
     wet = problem.water_of_mix
     values: Values = {
-        "cold_edge_fraction": share_below(watch.longest, duration, pieces),
-        "cold_edge_fraction_by_zone": share_below_by_zone(watch.longest, duration, pieces),
+        "cold_edge_fraction": share_below(met, 1.0 - ROUND_OFF, pieces),
+        "cold_edge_fraction_by_zone": share_below_by_zone(met, 1.0 - ROUND_OFF, pieces),
         "anaerobic_fraction_peak": float(anaerobic.max()),
         "anaerobic_fraction_mean": float(np.trapezoid(anaerobic, days) / days[-1]),
         "anaerobic_fraction_day_14": _on_day(14.0, days, anaerobic),

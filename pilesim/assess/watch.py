@@ -1,7 +1,7 @@
 """Follow a run step by step, so that no measure depends on how often output is written.
 
-Crossings are interpolated between solver steps. Material stays in place; a gap in a time-temperature run resets its
-clock.
+Material stays in place. The temperatures of the mix are kept at every solver step: the time-temperature rule is judged
+from them at the end (`exposure.py`), and any other rule later, as results hold them too (`histories.py`).
 """
 
 from __future__ import annotations
@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from pilesim.assess.exposure import progress
 from pilesim.assess.fields import reported_oxygen
 from pilesim.assess.shares import MixPieces, share_above, share_below
 from pilesim.balances.heat import stored_enthalpies
@@ -40,8 +41,10 @@ class Watch:
 
     Attributes
     ----------
-    longest : (count + 1,) array
-        Longest run at or above the rule temperature so far [s].
+    mix_nodes : (m,) int
+        Nodes of the mix.
+    temperatures : list of (m,) arrays
+        Of these nodes at `times` [K].
     hottest : (count + 1,) array
         Highest temperature so far [K].
     series : dict of list
@@ -53,8 +56,8 @@ class Watch:
     scenario: Scenario
     pieces: MixPieces
     hygiene_temperature: float
-    longest: np.ndarray = field(default_factory=lambda: np.zeros(0))
-    current: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    mix_nodes: np.ndarray = field(init=False)
+    temperatures: list[np.ndarray] = field(default_factory=list)
     hottest: np.ndarray = field(default_factory=lambda: np.zeros(0))
     past: deque[tuple[float, np.ndarray, np.ndarray]] = field(default_factory=deque)
     times: list[float] = field(default_factory=list)
@@ -63,32 +66,27 @@ class Watch:
     zone_oxygen: list[np.ndarray] = field(default_factory=list)
     daily_zone_oxygen: list[np.ndarray] = field(default_factory=list)
 
+    def __post_init__(self) -> None:
+        self.mix_nodes = np.unique(self.pieces.quad_nodes)
+
     def __call__(self, stepper: Stepper, moment: Moment) -> None:
         after = moment.after
         oxygen = reported_oxygen(after.oxygen, stepper.problem.record.ambient_oxygen)
         if not self.times:
-            self.longest = np.zeros_like(after.temperature)
-            self.current = np.zeros_like(after.temperature)
             self.hottest = after.temperature.copy()
             self.past.append((after.time, np.zeros_like(oxygen), oxygen))
         else:
-            self._expose(moment)
             _, total, last = self.past[-1]
             self.past.append((after.time, total + 0.5 * moment.step * (last + oxygen), oxygen))
         np.maximum(self.hottest, after.temperature, out=self.hottest)
+        self.temperatures.append(after.temperature[self.mix_nodes])
         self._record(stepper, moment, self._daily_mean())
 
-    def _expose(self, moment: Moment) -> None:
-        """Advance the run of time above the rule temperature; crossings linear within the step."""
-        rule = self.scenario.limits.rule_temperature
-        before, after = moment.before.temperature, moment.after.temperature
-        was, now = before >= rule, after >= rule
-        change = np.where(after == before, 1.0, after - before)
-        crossing = np.clip((rule - before) / change, 0.0, 1.0)
-        self.current = np.where(was, self.current, 0.0)
-        self.current += moment.step * np.select([was & now, was & ~now, ~was & now], [1.0, crossing, 1.0 - crossing], 0.0)
-        np.maximum(self.longest, self.current, out=self.longest)
-        self.current[~now] = 0.0
+    def rule_progress(self) -> np.ndarray:
+        """Share of the scenario's rule that each node of the mix has met, zero elsewhere: (count + 1,)."""
+        out = np.zeros_like(self.hottest)
+        out[self.mix_nodes] = progress(np.array(self.times), np.stack(self.temperatures), self.scenario.limits.rule)
+        return out
 
     def _daily_mean(self) -> np.ndarray:
         """Mean oxygen of the last 24 hours (since the start before that)."""

@@ -64,6 +64,13 @@ _ALL = (
     Source("Incropera", "Any text on convective heat transfer: forced convection scales with density to the power 0.8"),
     Source("CFR503", "United States, 40 CFR Part 503, Appendix B: 55 degrees Celsius or higher for three days in a "
            "within-vessel or static aerated pile; the wording here is from a secondary copy"),
+    Source("CFR503Equation", "United States, 40 CFR 503.32(a)(3), alternative 1, time and temperature, for sewage sludge; "
+           "read in the re-enactment 15A NCAC 02T .1106, the federal page was not reached"),
+    Source("Jiang2003", "Jiang, X., Morgan, J., Doyle, M.P. (2003), on the thermal inactivation of Escherichia coli O157:H7 "
+           "in cow manure compost, J. Food Prot. 66 (10), 1771, doi 10.4315/0362-028X-66.10.1771 (abstract read)"),
+    Source("Singh2010", "Singh, R., Jiang, X., Luo, F. (2010), on the thermal inactivation of heat-shocked Escherichia coli "
+           "O157:H7 and Salmonella in dairy compost, J. Food Prot. 73 (9), 1633, doi 10.4315/0362-028X-73.9.1633 (abstract "
+           "read)"),
     Source("Stoichiometry", "Oxidation balances of typical feedstock formulas; computed, exact for the formulas used"),
     Source("ExactMathematics", "Exact by definition or by mathematics"),
     Source("TaylorMidMonth", "Taylor, K.E., Williamson, D., Zwiers, F. (2000), The sea surface temperature and sea-ice "

@@ -14,6 +14,8 @@ COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "com
 WIDTHS_FILES = ("widths.csv", "widths.png")
 MIX_FILES = ("mix.csv", "mix.png")
 VERIFY_FILES = ("verify.csv",)
+RULES_FILES = ("rules.csv", "rules.png")
+HYGIENE_FILES = ("hygiene.png",)
 
 OK, FAILURE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 

@@ -11,6 +11,7 @@ from numbers import Integral, Real
 from pathlib import Path
 
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.rules import inlined_rule
 from pilesim.inputs.schema import SCHEMA, SUBTABLES, suggestion
 from pilesim.inputs.values import refuse_unknown_names
 
@@ -63,7 +64,16 @@ def read_file(path: Path) -> Tables:
         raise ScenarioError(where, "", allowed, f"It cannot be read: {reason}.") from None
     if len(content) > _LARGEST_FILE:
         raise ScenarioError(where, "", allowed, f"It is larger than {_LARGEST_FILE // 1000} kB.")
-    return parse(content, where)
+    tables = parse(content, where)
+    _inline_rule(tables, path.parent)
+    return tables
+
+
+def _inline_rule(tables: Tables, folder: Path) -> None:
+    """Put the rule in place of the file that `limits.rule` may name, so that the scenario is complete in itself."""
+    limits = tables.get("limits")
+    if isinstance(limits, dict) and "rule" in limits:
+        limits["rule"] = _plain(inlined_rule(limits["rule"], folder))
 
 
 def parse(content: bytes, where: str) -> Tables:
@@ -150,6 +160,8 @@ def merge(under: Tables, over: Tables) -> Tables:
 
 
 def _removed_by(name: str, local: Tables, under: Tables) -> list[str]:
+    if name == "limits":
+        return ["rule"] if "rule" in local else []
     if name == "feedstock":
         return []
     if name == "weather":
@@ -202,6 +214,7 @@ def overrides_as_layer(overrides: dict[str, object]) -> Tables:
         table[parts[-1]] = _plain(value)
     refuse_unknown_names(layer)
     _refuse_two_outlines(layer)
+    _inline_rule(layer, Path())
     return layer
 
 
@@ -239,6 +252,8 @@ def literal(value: object) -> str:
         return "true" if value else "false"
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(literal(item) for item in value) + "]"
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key} = {literal(item)}" for key, item in value.items()) + "}"
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return repr(value)

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from pilesim.inputs.library import Feedstock
 
+from pilesim.inputs.rules import Rule
+
 
 @dataclass(frozen=True, slots=True)
 class Site:
@@ -192,9 +194,17 @@ class Laws:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The time-temperature rule: temperature [K] held for a duration [s] without a gap; the mole fraction
-    of oxygen in dry pore gas below which the mix counts as anaerobic [1]."""
+    """The time-temperature rule; the mole fraction of oxygen in dry pore gas below which the mix counts as anaerobic [1]."""
 
-    rule_temperature: float
-    rule_duration: float
+    rule: Rule
     anaerobic_oxygen: float
+
+    @property
+    def rule_temperature(self) -> float:
+        """Of the rule's first alternative [K]."""
+        return self.rule.alternatives[0].temperature
+
+    @property
+    def rule_duration(self) -> float:
+        """Of the rule's first alternative [s]."""
+        return self.rule.alternatives[0].duration

@@ -133,14 +133,13 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
     _take_cover_material(values["cover"], _keys(tables, "cover"))
     del values["base_layer"]["material"]
     mix = _read_mix(values["mix"], tables)
-    rule_temperature, rule_duration = values["limits"].pop("rule")
     scenario = Scenario(
         name=name, title=str(tables.get("title", name)),
         site=Site(**values["site"]), weather=weather, pile=Pile(**pile),
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(rule_temperature, rule_duration, **values["limits"]), laws=Laws(**values["laws"]), tables=tables,
+        limits=Limits(**values["limits"]), laws=Laws(**values["laws"]), tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)

@@ -178,7 +178,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "oxygen_heat": _word("heat per oxygen used", "composting", "oxycalorific"),
     },
     "limits": {
-        "rule": Key("temperature to hold and for how long without a gap", kind="rule"),
+        "rule": Key("temperature to hold and for how long without a gap, or the id of one: pilesim rules", kind="rule"),
         "anaerobic_oxygen": _share("below it the mix counts as anaerobic", 0.1, 20.9, "anaerobic_oxygen"),
     },
 }

@@ -8,6 +8,7 @@ import re
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import from_si, to_si
+from pilesim.inputs.rules import default_rule, read_rule
 from pilesim.inputs.schema import (
     FEEDSTOCK,
     FEEDSTOCK_WORDS,
@@ -15,8 +16,6 @@ from pilesim.inputs.schema import (
     LATER_KEYS,
     LATER_TABLES,
     OPEN_WORDS,
-    RULE_DURATION,
-    RULE_TEMPERATURE,
     SCHEMA,
     SUBTABLES,
     TOP_KEYS,
@@ -92,6 +91,8 @@ def read_value(key: Key, raw: object, where: str) -> object:
     """
     if raw is None:
         return _default(key, where)
+    if key.kind == "rule":
+        return read_rule(raw, where)
     if isinstance(raw, dict):
         raise ScenarioError(where, "a table", "one value")
     if key.kind == "points":
@@ -111,8 +112,6 @@ def read_value(key: Key, raw: object, where: str) -> object:
         return _read_flag(raw, where)
     if key.kind == "date":
         return _read_date(raw, where)
-    if key.kind == "rule":
-        return read_rule(raw, where)
     value = to_si(raw, key.unit, where)
     _refuse_outside(key, value, raw, where)
     return value
@@ -152,7 +151,7 @@ def _default(key: Key, where: str) -> object:
     if key.kind == "flag":
         return False
     if key.kind == "rule":
-        return CONSTANTS["rule_temperature"].value, CONSTANTS["rule_duration"].value
+        return default_rule()
     return key.default
 
 
@@ -225,21 +224,3 @@ def split_ingredients(raw: object, where: str) -> tuple[str, ...]:
     if not parts:
         raise ScenarioError(where, repr(raw), allowed, "The list is empty.")
     return tuple(part.strip() for part in parts)
-
-
-def read_rule(raw: object, where: str) -> tuple[float, float]:
-    """'55 degC for 3 day' as (temperature [K], duration [s])."""
-    allowed = "a rule such as '55 degC for 3 day'"
-    if not isinstance(raw, str):
-        raise ScenarioError(where, repr(raw), allowed)
-    parts = raw.replace(" consecutive ", " ").split(" for ")
-    if len(parts) != 2:
-        raise ScenarioError(where, repr(raw), allowed)
-    try:
-        temperature, duration = to_si(parts[0], "K", where), to_si(parts[1], "s", where)
-        _refuse_outside(RULE_TEMPERATURE, temperature, parts[0], where)
-        _refuse_outside(RULE_DURATION, duration, parts[1], where)
-    except ScenarioError as why:
-        advice = f"For {why.given} use {why.allowed}. {why.advice}"
-        raise ScenarioError(where, repr(raw), allowed, advice.strip()) from None
-    return temperature, duration

@@ -14,7 +14,7 @@ from matplotlib.patches import Patch, Rectangle
 from pilesim.show import page, style
 from pilesim.show.matrix_picture import draw_matrices, matrices_height
 from pilesim.show.risk_table import UNKNOWN, Risks, VariedKey, acceptable_shares, read_risks
-from pilesim.show.values import value_with_error
+from pilesim.show.values import held_rule, value_with_error
 from pilesim.show.window import cover_windows
 from pilesim.show.window_block import Block, draw_block, draw_key, plan_block
 from pilesim.show.window_picture import BAND, COLD_LOOK, STARVED_LOOK, draw_risks, draw_window
@@ -127,6 +127,8 @@ def _head(figure: Figure, table: xr.Dataset, risks: Risks, units: str) -> None:
 def _rule(table: xr.Dataset, units: str) -> str:
     """The rule in words, if the table states it."""
     try:
+        if table.attrs.get("rule"):
+            return held_rule(table.attrs, units).removeprefix("met ")
         level, days = (float(table.attrs[name]) for name in ("rule_temperature_degC", "rule_duration_days"))
     except KeyError:
         return "the rule"

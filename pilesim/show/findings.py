@@ -8,7 +8,7 @@ from typing import Any
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import format_number
-from pilesim.show.values import estimate
+from pilesim.show.values import estimate, held_rule
 
 Row = dict[str, Any]
 _HOT, _STARVED, _TOE = "share_above_55C_day_14", "anaerobic_fraction_day_14", "cold_edge_fraction_by_zone_toe"
@@ -103,5 +103,4 @@ def _toe(found: Sequence[Row], attrs: dict[str, Any]) -> str:
     share = " to ".join(dict.fromkeys(f"{100 * value:.0f}" for value in (cold[0], cold[-1])))
     share += f" ±{max(100 * worst, 1.0):.0f}" if math.isfinite(worst) else " ±?"
     head = "The toe is not among it" if cold[0] > CONSTANTS["acceptable_cold_edge_share"].value else "The toe"
-    rule = f"{attrs['rule_temperature_degC']:g} degC for {attrs['rule_duration_days']:g} days"
-    return f" {head}: {share} % of it never held {rule}."
+    return f" {head}: {share} % of it never {held_rule(attrs)}."

@@ -19,7 +19,7 @@ from pilesim.result import Measure, Summary
 from pilesim.show.cautions import CAUTIONS, MODEL_LIMITS
 from pilesim.show.findings import hot_and_aerobic
 from pilesim.show.tie_words import best_sentence, plume_sentence, tie_sentences
-from pilesim.show.values import estimate, shown, value_with_error
+from pilesim.show.values import estimate, held_rule, shown, value_with_error
 from pilesim.study.table import SEPARATOR, rows
 from pilesim.study.ties import WORSE, rank_text, ranks, stretch
 
@@ -232,7 +232,6 @@ def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[
     """Plain sentences: which designs leave cold edges, which starve, both, neither; with the limits."""
     cold_limit = CONSTANTS["acceptable_cold_edge_share"].value
     starved_limit = CONSTANTS["acceptable_anaerobic_share"].value
-    rule = f"{attrs['rule_temperature_degC']:g} degC for {attrs['rule_duration_days']:g} days"
     groups: dict[str, list[str]] = {"cold": [], "starved": [], "both": [], "neither": [], "unknown": []}
     for row in designs:
         cold, starved = (row.get(name, math.nan) for name in ("cold_edge_fraction", "anaerobic_fraction_day_14"))
@@ -254,7 +253,7 @@ def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[
         groups[kind].append(design_name(row, keys) + (" (within its error of a limit)" if near else ""))
     oxygen = f"{attrs['anaerobic_oxygen_percent']:g} % oxygen on day 14"
     texts = {
-        "cold": f"Leave cold edges (more than {cold_limit:.0%} of the mix never held {rule})",
+        "cold": f"Leave cold edges (more than {cold_limit:.0%} of the mix never {held_rule(attrs)})",
         "starved": f"Starve (more than {starved_limit:.0%} of the mix below {oxygen})",
         "both": "Do both",
         "neither": "Do neither",

@@ -16,7 +16,7 @@ from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import to_display
 from pilesim.inputs.scenario import Scenario
 from pilesim.result import Measure, Summary, summarise
-from pilesim.show.values import estimate
+from pilesim.show.values import estimate, held_rule
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -97,9 +97,8 @@ def _wanted(one: Limit) -> str:
 
 
 def _cold(one: Limit, dataset: xr.Dataset, measures: dict[str, Measure], units: str) -> str:
-    rule, unit = to_display(float(dataset.attrs["rule_temperature_degC"]), "degC", units)
-    days, end = float(dataset.attrs["rule_duration_days"]), float(dataset["time"][-1])
-    text = (f"The model says {_percent(one.value, one.error)} of the mix has not held {rule:.4g} {unit} for {days:.3g} days "
+    end = float(dataset["time"][-1])
+    text = (f"The model says {_percent(one.value, one.error)} of the mix has not {held_rule(dataset.attrs, units)} "
             f"by day {end:.4g} {_wanted(one)}")
     zones = coldest_zones(measures)
     if not zones:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
+from typing import Any
 
 from pilesim.base.units import format_number, to_display
 
@@ -41,3 +43,12 @@ def shown(value: float | None, error: float | None, unit: str, system: str) -> t
     number, label = to_display(math.nan if value is None else value, unit, system)
     spread, _ = to_display(math.nan if error is None else error, unit, system, difference=True)
     return number, spread, "" if label == "1" else label
+
+
+def held_rule(attrs: Mapping[str, Any], system: str = "metric") -> str:
+    """``held 55 degC for 3 days``, or ``met the rule us_ny`` for one with an id: what the mix of a result has done or not."""
+    name = str(attrs.get("rule", ""))
+    if name:
+        return "met its own rule" if name == "its own" else f"met the rule {name}"
+    level, unit = to_display(float(attrs["rule_temperature_degC"]), "degC", system)
+    return f"held {level:.4g} {unit} for {attrs['rule_duration_days']:.3g} days"

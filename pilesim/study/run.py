@@ -10,6 +10,8 @@ import numpy as np
 from pilesim.assess.dataset import convects_in_plumes, make_dataset
 from pilesim.assess.errors import not_estimated, numerical_errors
 from pilesim.assess.fields import Recorder
+from pilesim.assess.histories import with_histories
+from pilesim.assess.judge import rule_cautions
 from pilesim.assess.measures import Values, measure
 from pilesim.assess.recipe import mix_messages
 from pilesim.assess.shares import mix_pieces
@@ -70,7 +72,8 @@ def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None
     report(1.0)
     cautions = messages(scenario, watch, tally, fine) + not_estimated(fine, coarse)
     found = numerical_errors(fine, coarse, (watch, beside))
-    return make_dataset(problems[1], watch, recorder, tally, fine, found, cautions, __version__, (problems[0], beside))
+    dataset = make_dataset(problems[1], watch, recorder, tally, fine, found, cautions, __version__, (problems[0], beside))
+    return with_histories(dataset, (problems[1], watch), (problems[0], beside))
 
 
 def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float], None],
@@ -107,6 +110,7 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if pile.shape == "slab":
         out.append("A slab has no ground, base layer, compaction, draught or drainage: heat, vapour and oxygen pass its "
                    "faces only.")
+    out += rule_cautions(scenario.limits.rule)
     if scenario.start.seeding != "mature":
         out.append(SEEDED)
     if scenario.cover.valve:

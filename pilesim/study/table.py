@@ -119,6 +119,7 @@ def _attributes(scenario: Scenario, vary: Mapping[str, Sequence[str]], members: 
         "Conventions": "CF-1.11",
         "messages": json.dumps(messages),
         "vary": json.dumps({key: list(texts) for key, texts in vary.items()}),
+        "rule": "its own" if "limits.rule" in vary else limits.rule.id,
         "rule_temperature_degC": from_si(limits.rule_temperature, "K", "degC"),
         "rule_duration_days": from_si(limits.rule_duration, "s", "day"),
         "anaerobic_oxygen_percent": from_si(limits.anaerobic_oxygen, "1", "percent"),

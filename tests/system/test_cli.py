@@ -129,7 +129,8 @@ def test_version(tmp_path):
     assert re.fullmatch(r"\d+\.\d+\.\d+", pilesim.__version__)
 
 
-@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "verify", "mix", "materials", "new", "constants"])
+@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "verify", "rules", "hygiene", "mix",
+                                     "materials", "new", "constants"])
 def test_every_command_has_help_with_an_example(command, capfd):
     """Plain text, no frames. Planted: rich left on in typer."""
     assert main([command, "--help"]) == 0

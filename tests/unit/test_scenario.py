@@ -77,7 +77,8 @@ def test_reference_pile_is_the_agreed_one(reference):
     assert dataclasses.astuple(s.start) == (None, 293.15, "mature")
     assert dataclasses.astuple(s.ground) == ("soil", 283.15, 1.2, 2.2e6)
     assert dataclasses.astuple(s.run) == (30 * 86400.0, 43200.0, pytest.approx(0.1))
-    assert dataclasses.astuple(s.limits) == (pytest.approx(328.15), 3 * 86400.0, 0.05)
+    limits = s.limits.rule_temperature, s.limits.rule_duration, s.limits.anaerobic_oxygen
+    assert limits == (pytest.approx(328.15), 3 * 86400.0, 0.05)
 
 
 def test_defaults_come_from_the_registry():

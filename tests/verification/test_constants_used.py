@@ -17,6 +17,7 @@ from system.malformed import GOOD
 
 from pilesim.assess.dataset import make_dataset
 from pilesim.assess.errors import numerical_errors
+from pilesim.assess.hygiene import coli_reductions, sludge_dose
 from pilesim.assess.measures import MEASURES, Values
 from pilesim.assess.recipe import judgements
 from pilesim.balances.physics import FULL, plain_record, run_record
@@ -166,7 +167,17 @@ def error_parts():
     return [float(np.sum(value)) for value in numerical_errors(fine, coarse, (watch, watch)).values()]
 
 
-CHEAP = (defaults, grids, recipes, sentences, weather, error_parts)
+def heat_treatment():
+    """Doses of the sludge equation and of E. coli just above and far above the levels that their numbers set."""
+    hour = np.array([0.0, 3600.0])
+    out = [float(sludge_dose(hour, np.full((2, 1), 273.15 + degrees))[0]) for degrees in (50.5, 60.0, 80.0)]
+    for degrees in (52.0, 57.0, 61.0):
+        held = np.full((2, 1), 273.15 + degrees)
+        out += [float(coli_reductions(0.2 * hour, held, shocked)[0]) for shocked in (False, True)]
+    return [*out, float(coli_reductions(100.0 * hour, np.full((2, 1), 333.15))[0])]
+
+
+CHEAP = (defaults, grids, recipes, sentences, weather, error_parts, heat_treatment)
 ORIGINAL = dict(CONSTANTS)
 
 
