@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from pilesim.base.sources import SOURCES
+from pilesim.base.surface_constants import SURFACE_ROWS
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +227,7 @@ _ALL = (
              "about 6 m: the rule of thumb for the widest base; named in sentences only, limits nothing"),
 )
 
-CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}
+CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in (*_ALL, *(Constant(*row) for row in SURFACE_ROWS))}
 
 
 def constant_record(overrides: Mapping[str, float] | None = None) -> np.record:

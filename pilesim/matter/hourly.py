@@ -1,0 +1,167 @@
+"""Hourly weather made ready for a run: a line of air from the day of building on, and the sun hour by hour."""
+
+from __future__ import annotations
+
+import datetime
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from pilesim.base.errors import ScenarioError
+from pilesim.inputs.hourly import HOUR, HourlyWeather, shown_time
+from pilesim.matter.moist_air import saturation_pressure
+from pilesim.matter.sky import clear_sky_emissivity, cloudy_emissivity, dew_point, sky_longwave
+from pilesim.matter.sun import split_global, sun_on_slope
+from pilesim.matter.weather import DAY, MONTH_DAYS, AirLine, day_of_year
+from pilesim.matter.wind import wind_at_height
+
+HOUR_SECONDS = 3600.0
+_DAY_HOURS = 24
+_YEAR = int(MONTH_DAYS.sum()) * _DAY_HOURS      # hours
+_DRIEST = 1.0       # vapour pressure [Pa] that air has at least, so that it has a dew point
+
+
+@dataclass(frozen=True, slots=True)
+class SunCourse:
+    """The sun at the middle of each hour: (n,) arrays of its altitude's sine [1] and azimuth from north [rad]."""
+
+    sin_altitude: np.ndarray
+    azimuth: np.ndarray
+
+
+def sun_course(weather: HourlyWeather) -> SunCourse:
+    """Where the sun stands in the middle of each hour, by pvlib (the solar position algorithm; true, not refracted).
+
+    Raises
+    ------
+    ScenarioError
+        If the file does not say where its station stands.
+    """
+    if weather.latitude is None or weather.longitude is None or weather.utc_offset is None:
+        raise ScenarioError(weather.source, "", "latitude, longitude and utc_offset of the station",
+                            "In a CSV they are remarks above the names: '# latitude: 45 deg'.")
+    import pandas as pd
+    from pvlib.solarposition import get_solarposition
+
+    first = weather.start - 0.5 * HOUR - datetime.timedelta(seconds=weather.utc_offset)
+    times = pd.date_range(first, periods=weather.air_temperature.size, freq="h", tz="UTC")
+    place = (math.degrees(weather.latitude), math.degrees(weather.longitude))
+    found = get_solarposition(times, *place, altitude=weather.elevation or 0.0)
+    return SunCourse(np.sin(np.radians(found["elevation"].to_numpy())), np.radians(found["azimuth"].to_numpy()))
+
+
+def beam_and_diffuse(weather: HourlyWeather, course: SunCourse, c: Any) -> tuple[np.ndarray, np.ndarray]:
+    """Beam facing the sun and diffuse on a horizontal plane [W m-2], as given or split from the global sun.
+
+    Raises
+    ------
+    ScenarioError
+        If the file has no sun.
+    """
+    if weather.beam_sun is not None and weather.diffuse_sun is not None:
+        return weather.beam_sun, weather.diffuse_sun
+    if weather.global_sun is None:
+        raise ScenarioError(weather.source, "", "global_sun, or beam_sun and diffuse_sun", "The file has no sun.")
+    day = _solar_days(weather)
+    parts = [split_global.py_func(float(g), float(s), float(d), c)
+             for g, s, d in zip(weather.global_sun, course.sin_altitude, day, strict=True)]
+    both = np.array(parts)
+    return both[:, 0], both[:, 1]
+
+
+def sun_on(weather: HourlyWeather, course: SunCourse, slope: float, aspect: float, c: Any) -> np.ndarray:
+    """Sun on a flank hour by hour [W m-2 of its surface].
+
+    Parameters
+    ----------
+    slope, aspect : float
+        From the horizontal; direction the flank faces, clockwise from north [rad].
+    """
+    beam, diffuse = beam_and_diffuse(weather, course, c)
+    hours = zip(beam, diffuse, course.sin_altitude, course.azimuth, strict=True)
+    law = sun_on_slope.py_func
+    return np.array([law(float(b), float(d), float(s), float(a), slope, aspect, c.ground_albedo) for b, d, s, a in hours])
+
+
+def longwave(weather: HourlyWeather, c: Any) -> np.ndarray:
+    """Longwave from the sky hour by hour [W m-2]: as given, else from dew point and cloud (the usual if unknown)."""
+    if weather.sky_longwave is not None:
+        return weather.sky_longwave
+    cloud = np.full(weather.air_temperature.size, c.usual_cloud) if weather.cloud is None else weather.cloud
+    vapour = vapour_pressures(weather.air_temperature, weather.relative_humidity, c)
+    hours = (weather.start.hour + np.arange(cloud.size)) % _DAY_HOURS / _DAY_HOURS
+    out = np.empty(cloud.size)
+    for k in range(cloud.size):
+        clear = clear_sky_emissivity.py_func(dew_point.py_func(float(vapour[k]), c), float(hours[k]), c)
+        sky = cloudy_emissivity.py_func(clear, float(cloud[k]), c)
+        out[k] = sky_longwave.py_func(float(weather.air_temperature[k]), sky, c)
+    return out
+
+
+def vapour_pressures(temperature: np.ndarray, humidity: np.ndarray, c: Any) -> np.ndarray:
+    """Vapour pressure [Pa], at least 1, of air of `temperature` [K] and relative `humidity` over water [1]."""
+    saturation = np.array([saturation_pressure.py_func(float(value), c) for value in temperature])
+    return np.maximum(humidity * saturation, _DRIEST)
+
+
+def hourly_air_line(weather: HourlyWeather, date: datetime.date, duration: float, c: Any,
+                    wind_height: float | None = None) -> AirLine:
+    """The air over a run, straight between the hours of the file.
+
+    Parameters
+    ----------
+    date : datetime.date
+        Of the build; time zero is its midnight. A typical year is entered at that day and goes round.
+    duration : float
+        Of the run [s].
+    wind_height : float, optional
+        The wind is brought down to this height above ground [m]; without it it stays that of the station.
+
+    Raises
+    ------
+    ScenarioError
+        If the file does not cover the run.
+    """
+    count = math.ceil((duration + DAY) / HOUR_SECONDS) + 1
+    place = hour_places(weather, date, count)
+    vapour = vapour_pressures(weather.air_temperature, weather.relative_humidity, c)
+    wind = weather.wind_speed
+    if wind_height is not None:
+        wind = wind * wind_at_height.py_func(1.0, c.weather_wind_height, wind_height, c)
+    values = np.stack([weather.air_temperature, vapour, wind], axis=1)[place]
+    steps = 0.5 * HOUR_SECONDS * (values[1:] + values[:-1])
+    integral = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, axis=0)])
+    return AirLine(HOUR_SECONDS * np.arange(count), values, integral, c)
+
+
+def hour_places(weather: HourlyWeather, date: datetime.date, count: int) -> np.ndarray:
+    """Which hours of the file a run of `count` hours from the midnight of `date` takes; a day's slack at the end is held.
+
+    Raises
+    ------
+    ScenarioError
+        If the file does not cover the run.
+    """
+    size = weather.air_temperature.size
+    if weather.typical:     # 29 February counts as 1 March
+        midnight = datetime.datetime(weather.start.year, 1, 1) + datetime.timedelta(days=day_of_year(date))
+    else:
+        midnight = datetime.datetime(date.year, date.month, date.day)
+    places = (midnight - weather.start) // HOUR + np.arange(count)
+    if weather.typical and size == _YEAR:
+        return np.asarray(places % size)
+    if places[0] < -1 or places[-1] - _DAY_HOURS > size - 1:
+        first, last = (shown_time(weather.start + k * HOUR, weather.typical) for k in (0, size - 1))
+        allowed = f"a run within the weather of {weather.source}, {first} to {last}"
+        raise ScenarioError("start.date", date.isoformat(), allowed,
+                            "Move start.date, shorten run.duration, or take a longer file.")
+    return np.asarray(np.clip(places, 0, size - 1))
+
+
+def _solar_days(weather: HourlyWeather) -> np.ndarray:
+    """Day of the year, from 1, of each hour's middle."""
+    first = weather.start - 0.5 * HOUR
+    since = (first - datetime.datetime(first.year, 1, 1)) / datetime.timedelta(days=1)
+    return 1.0 + np.floor(since + np.arange(weather.air_temperature.size) / _DAY_HOURS)
