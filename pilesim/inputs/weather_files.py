@@ -164,8 +164,9 @@ def _read_epw(lines: list[str], text: str, name: str) -> Reading:
     if len(head) < 10:
         allowed = "10 fields: LOCATION, names, latitude, longitude, zone, height"
         raise ScenarioError(f"{name}, line 1", f"{len(head)} fields", allowed)
-    numbers_of_place = [_number(head[k], f"{name}, line 1", "a number in fields 7 to 10") for k in (6, 7, 8, 9)]
-    place = _place(*numbers_of_place, f"{name}, line 1")
+    latitude, longitude, zone, height = (
+        _number(head[k], f"{name}, line 1", "a number in fields 7 to 10") for k in (6, 7, 8, 9))
+    place = _place(latitude, longitude, zone, height, f"{name}, line 1")
     periods = lines[_EPW_HEAD - 1].split(",") if len(lines) > _EPW_HEAD else []
     if len(periods) < 3 or periods[0].strip().upper() != "DATA PERIODS":
         given, allowed = repr(",".join(periods)[:40]), "'DATA PERIODS,...' and rows of hours below it"

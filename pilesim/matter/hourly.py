@@ -13,12 +13,12 @@ from pilesim.base.errors import ScenarioError
 from pilesim.inputs.hourly import HOUR, HourlyWeather, shown_time
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.matter.sky import clear_sky_emissivity, cloudy_emissivity, dew_point, sky_longwave
-from pilesim.matter.sun import split_global, sun_on_slope
+from pilesim.matter.sun import declination, split_global, sun_direction, sun_on_slope
 from pilesim.matter.weather import DAY, MONTH_DAYS, AirLine, day_of_year
 from pilesim.matter.wind import wind_at_height
 
 HOUR_SECONDS = 3600.0
-_DAY_HOURS = 24
+_DAY_HOURS, _MINUTES = 24, 60
 _YEAR = int(MONTH_DAYS.sum()) * _DAY_HOURS      # hours
 _DRIEST = 1.0       # vapour pressure [Pa] that air has at least, so that it has a dew point
 
@@ -31,25 +31,39 @@ class SunCourse:
     azimuth: np.ndarray
 
 
-def sun_course(weather: HourlyWeather) -> SunCourse:
-    """Where the sun stands in the middle of each hour, by pvlib (the solar position algorithm; true, not refracted).
+def sun_course(weather: HourlyWeather, c: Any) -> SunCourse:
+    """Where the sun stands in the middle of each hour (true, not refracted).
+
+    With longitude and time zone by pvlib (the solar position algorithm); without them the clock counts as the sun's.
 
     Raises
     ------
     ScenarioError
-        If the file does not say where its station stands.
+        If the latitude is not known.
     """
-    if weather.latitude is None or weather.longitude is None or weather.utc_offset is None:
-        raise ScenarioError(weather.source, "", "latitude, longitude and utc_offset of the station",
-                            "In a CSV they are remarks above the names: '# latitude: 45 deg'.")
+    if weather.latitude is None:
+        raise ScenarioError(weather.source, "", "the latitude of the station",
+                            "In a CSV it is a remark above the names: '# latitude: 45 deg'.")
+    if weather.longitude is None or weather.utc_offset is None:
+        return _solar_clock(weather, c)
     import pandas as pd
     from pvlib.solarposition import get_solarposition
 
-    first = weather.start - 0.5 * HOUR - datetime.timedelta(seconds=weather.utc_offset)
+    first = weather.start - HOUR / 2 - datetime.timedelta(seconds=weather.utc_offset)
     times = pd.date_range(first, periods=weather.air_temperature.size, freq="h", tz="UTC")
     place = (math.degrees(weather.latitude), math.degrees(weather.longitude))
     found = get_solarposition(times, *place, altitude=weather.elevation or 0.0)
     return SunCourse(np.sin(np.radians(found["elevation"].to_numpy())), np.radians(found["azimuth"].to_numpy()))
+
+
+def _solar_clock(weather: HourlyWeather, c: Any) -> SunCourse:
+    assert weather.latitude is not None
+    middle = weather.start - HOUR / 2
+    found = np.empty((2, weather.air_temperature.size))
+    for k, day in enumerate(_solar_days(weather)):
+        angle = 2.0 * math.pi * ((middle.hour + middle.minute / _MINUTES + k) % _DAY_HOURS) / _DAY_HOURS - math.pi
+        found[:, k] = sun_direction.py_func(weather.latitude, declination.py_func(float(day), c), angle)
+    return SunCourse(found[0], found[1])
 
 
 def beam_and_diffuse(weather: HourlyWeather, course: SunCourse, c: Any) -> tuple[np.ndarray, np.ndarray]:
@@ -162,6 +176,6 @@ def hour_places(weather: HourlyWeather, date: datetime.date, count: int) -> np.n
 
 def _solar_days(weather: HourlyWeather) -> np.ndarray:
     """Day of the year, from 1, of each hour's middle."""
-    first = weather.start - 0.5 * HOUR
+    first = weather.start - HOUR / 2
     since = (first - datetime.datetime(first.year, 1, 1)) / datetime.timedelta(days=1)
     return 1.0 + np.floor(since + np.arange(weather.air_temperature.size) / _DAY_HOURS)

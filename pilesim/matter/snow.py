@@ -128,7 +128,7 @@ def _settle_energy(ice: float, water: float, heat: float, c: Any) -> tuple[float
         melted = min(ice, heat / c.latent_heat_of_fusion)
         return ice - melted, water + melted, 0.0, heat - melted * c.latent_heat_of_fusion
     frozen = min(water, -heat / c.latent_heat_of_fusion)
-    return ice + frozen, water - frozen, heat + frozen * c.latent_heat_of_fusion, 0.0
+    return ice + frozen, water - frozen, min(0.0, heat + frozen * c.latent_heat_of_fusion), 0.0
 
 
 @compiled

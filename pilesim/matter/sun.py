@@ -1,7 +1,7 @@
 """The sun on a slope: where it stands, what it gives above the air, and what a flank receives of it.
 
 Angles in radians: `day` counts from 1 on 1 January, `azimuth` and `aspect` run clockwise from north, `hour_angle` is zero
-at solar noon and positive after it, `slope` is from the horizontal. Positions here serve the monthly climate (within 0.6
+at solar noon and positive after it, `slope` is from the horizontal. Positions here serve the monthly climate (within 1.3
 degrees); hourly files use an exact algorithm (`matter/hourly.py`). Scalars, and the constants `c` last.
 """
 
@@ -90,14 +90,15 @@ def diffuse_share(clearness: float, c: Any) -> float:
 def split_global(global_horizontal: float, sin_altitude: float, day: float, c: Any) -> tuple[float, float]:
     """Beam on a plane facing the sun and diffuse on a horizontal one [W m-2] from the global sun [W m-2].
 
-    With the sun lower than `lowest_sun` all of it counts as diffuse, else global = diffuse + beam x sin_altitude exactly.
-    Source: Erbs1982.
+    With the sun lower than `lowest_sun` all of it counts as diffuse, else global = diffuse + beam x sin_altitude exactly;
+    the beam is never more than through a clear sky. Source: Erbs1982.
     """
     if sin_altitude <= c.lowest_sun:
         return 0.0, global_horizontal
-    above = c.solar_constant * inverse_squared_distance(day, c) * sin_altitude
-    diffuse = diffuse_share(min(global_horizontal / above, 1.0), c) * global_horizontal
-    return (global_horizontal - diffuse) / sin_altitude, diffuse
+    facing = c.solar_constant * inverse_squared_distance(day, c)
+    share = 1.0 - diffuse_share(min(global_horizontal / (facing * sin_altitude), 1.0), c)
+    beam = min(share * global_horizontal / sin_altitude, (1.0 - c.diffuse_clear) * facing)
+    return beam, global_horizontal - beam * sin_altitude
 
 
 @compiled

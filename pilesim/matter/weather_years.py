@@ -30,7 +30,6 @@ from pilesim.matter.sun import (
     inverse_squared_distance,
     mean_sin_altitude,
     split_global,
-    sun_direction,
 )
 from pilesim.matter.weather import DAY, MONTH_DAYS, daily_cycle, mid_month_values, through_the_year
 
@@ -144,12 +143,3 @@ def horizontal_sun(latitude: float, clearness: np.ndarray, c: Any) -> np.ndarray
             out[1:, k] = split_global.py_func(total, height, day, c)
     return out
 
-
-def solar_course(latitude: float, c: Any) -> tuple[np.ndarray, np.ndarray]:
-    """Sine of the sun's altitude [1] and its azimuth [rad] in the middle of each hour, (8760,) arrays; solar clock."""
-    found = np.empty((2, _HOURS))
-    for k in range(_HOURS):
-        middle = _LABELS[k] - 0.5 * HOUR_SECONDS
-        angle = 2.0 * math.pi * (middle % DAY) / DAY - math.pi
-        found[:, k] = sun_direction.py_func(latitude, declination.py_func(1.0 + middle // DAY, c), angle)
-    return found[0], found[1]
