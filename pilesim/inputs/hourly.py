@@ -205,7 +205,8 @@ def _without_gaps(reading: Reading, name: str, column: Column, values: np.ndarra
         notes.append(f"{name} is left out: {missing} of {values.size} hours are missing (from {shown}{more}).")
         return None
     if gaps:
-        notes.append(f"{name}: {int(np.isnan(values).sum())} missing hours in {len(gaps)} gaps filled by straight lines.")
+        count = f"{len(gaps)} gap{'s' if len(gaps) > 1 else ''}"
+        notes.append(f"{name}: {int(np.isnan(values).sum())} missing hours in {count} filled by straight lines.")
     return _filled(values, name == "wind_direction")
 
 

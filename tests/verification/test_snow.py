@@ -116,7 +116,7 @@ def test_settling_does_not_depend_on_the_steps():
 
 
 def test_albedo_ages_and_is_renewed():
-    """Wet snow darkens faster; 10 kg/m2 of new snow make it new; it stays between old and new. Planted: wet and dry swapped."""
+    """Wet snow darkens faster; 10 kg/m2 of new snow make it new; never below old. Planted: wet and dry swapped."""
     c = record()
     dry, wet = (float(snow.albedo_after(0.85, 0.0, is_wet, 5 * 86400.0, c)) for is_wet in (False, True))
     assert 0.5 < wet < dry < 0.85
@@ -126,7 +126,7 @@ def test_albedo_ages_and_is_renewed():
 
 
 def test_fresh_snow():
-    """Share and density at their ends: all snow at 0 degC, none at 2; 68 kg/m3 in deep frost, 119 at 0 degC and above.
+    """Share and density at their ends: all snow at 0 degC, none at 2; 68 kg/m3 in deep frost, 119 from 0 degC on.
 
     The density's values are the law's own two numbers (Hedstrom and Pomeroy 1998, from copies). Planted: scale 2.59 -> 25.9.
     """
