@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from pilesim.base.compiled import compiled
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.hourly import HOUR, HourlyWeather, shown_time
 from pilesim.matter.moist_air import saturation_pressure
@@ -59,11 +60,18 @@ def sun_course(weather: HourlyWeather, c: Any) -> SunCourse:
 def _solar_clock(weather: HourlyWeather, c: Any) -> SunCourse:
     assert weather.latitude is not None
     middle = weather.start - HOUR / 2
-    found = np.empty((2, weather.air_temperature.size))
-    for k, day in enumerate(_solar_days(weather)):
-        angle = 2.0 * math.pi * ((middle.hour + middle.minute / _MINUTES + k) % _DAY_HOURS) / _DAY_HOURS - math.pi
-        found[:, k] = sun_direction.py_func(weather.latitude, declination.py_func(float(day), c), angle)
+    since = middle.hour + middle.minute / _MINUTES + np.arange(weather.air_temperature.size)
+    angle = 2.0 * math.pi * (since % _DAY_HOURS) / _DAY_HOURS - math.pi
+    found = _directions(weather.latitude, _solar_days(weather), angle, c)
     return SunCourse(found[0], found[1])
+
+
+@compiled
+def _directions(latitude: float, day: np.ndarray, angle: np.ndarray, c: Any) -> np.ndarray:
+    out = np.empty((2, day.size))
+    for k in range(day.size):
+        out[0, k], out[1, k] = sun_direction(latitude, declination(day[k], c), angle[k])
+    return out
 
 
 def beam_and_diffuse(weather: HourlyWeather, course: SunCourse, c: Any) -> tuple[np.ndarray, np.ndarray]:
@@ -78,11 +86,8 @@ def beam_and_diffuse(weather: HourlyWeather, course: SunCourse, c: Any) -> tuple
         return weather.beam_sun, weather.diffuse_sun
     if weather.global_sun is None:
         raise ScenarioError(weather.source, "", "global_sun, or beam_sun and diffuse_sun", "The file has no sun.")
-    day = _solar_days(weather)
-    parts = [split_global.py_func(float(g), float(s), float(d), c)
-             for g, s, d in zip(weather.global_sun, course.sin_altitude, day, strict=True)]
-    both = np.array(parts)
-    return both[:, 0], both[:, 1]
+    beam, diffuse = _split_hours(weather.global_sun, course.sin_altitude, _solar_days(weather), c)
+    return beam, diffuse
 
 
 def sun_on(weather: HourlyWeather, course: SunCourse, slope: float, aspect: float, c: Any) -> np.ndarray:
@@ -94,9 +99,24 @@ def sun_on(weather: HourlyWeather, course: SunCourse, slope: float, aspect: floa
         From the horizontal; direction the flank faces, clockwise from north [rad].
     """
     beam, diffuse = beam_and_diffuse(weather, course, c)
-    hours = zip(beam, diffuse, course.sin_altitude, course.azimuth, strict=True)
-    law = sun_on_slope.py_func
-    return np.array([law(float(b), float(d), float(s), float(a), slope, aspect, c.ground_albedo) for b, d, s, a in hours])
+    return np.asarray(_hours_on_slope(beam, diffuse, course.sin_altitude, course.azimuth, slope, aspect, c.ground_albedo))
+
+
+@compiled
+def _split_hours(total: np.ndarray, sin_altitude: np.ndarray, day: np.ndarray, c: Any) -> np.ndarray:
+    out = np.empty((2, total.size))
+    for k in range(total.size):
+        out[0, k], out[1, k] = split_global(total[k], sin_altitude[k], day[k], c)
+    return out
+
+
+@compiled
+def _hours_on_slope(beam: np.ndarray, diffuse: np.ndarray, sin_altitude: np.ndarray, azimuth: np.ndarray, slope: float,
+                    aspect: float, albedo: float) -> np.ndarray:
+    out = np.empty(beam.size)
+    for k in range(beam.size):
+        out[k] = sun_on_slope(beam[k], diffuse[k], sin_altitude[k], azimuth[k], slope, aspect, albedo)
+    return out
 
 
 def longwave(weather: HourlyWeather, c: Any) -> np.ndarray:
@@ -106,18 +126,29 @@ def longwave(weather: HourlyWeather, c: Any) -> np.ndarray:
     cloud = np.full(weather.air_temperature.size, c.usual_cloud) if weather.cloud is None else weather.cloud
     vapour = vapour_pressures(weather.air_temperature, weather.relative_humidity, c)
     hours = (weather.start.hour + np.arange(cloud.size)) % _DAY_HOURS / _DAY_HOURS
-    out = np.empty(cloud.size)
-    for k in range(cloud.size):
-        clear = clear_sky_emissivity.py_func(dew_point.py_func(float(vapour[k]), c), float(hours[k]), c)
-        sky = cloudy_emissivity.py_func(clear, float(cloud[k]), c)
-        out[k] = sky_longwave.py_func(float(weather.air_temperature[k]), sky, c)
+    return np.asarray(_hours_of_sky(weather.air_temperature, vapour, hours, cloud, c))
+
+
+@compiled
+def _hours_of_sky(air: np.ndarray, vapour: np.ndarray, time_of_day: np.ndarray, cloud: np.ndarray, c: Any) -> np.ndarray:
+    out = np.empty(air.size)
+    for k in range(air.size):
+        clear = clear_sky_emissivity(dew_point(vapour[k], c), time_of_day[k], c)
+        out[k] = sky_longwave(air[k], cloudy_emissivity(clear, cloud[k], c), c)
     return out
 
 
 def vapour_pressures(temperature: np.ndarray, humidity: np.ndarray, c: Any) -> np.ndarray:
     """Vapour pressure [Pa], at least 1, of air of `temperature` [K] and relative `humidity` over water [1]."""
-    saturation = np.array([saturation_pressure.py_func(float(value), c) for value in temperature])
-    return np.maximum(humidity * saturation, _DRIEST)
+    return np.maximum(humidity * _saturation_hours(temperature, c), _DRIEST)
+
+
+@compiled
+def _saturation_hours(temperature: np.ndarray, c: Any) -> np.ndarray:
+    out = np.empty(temperature.size)
+    for k in range(temperature.size):
+        out[k] = saturation_pressure(temperature[k], c)
+    return out
 
 
 def hourly_air_line(weather: HourlyWeather, date: datetime.date, duration: float, c: Any,
@@ -143,7 +174,7 @@ def hourly_air_line(weather: HourlyWeather, date: datetime.date, duration: float
     vapour = vapour_pressures(weather.air_temperature, weather.relative_humidity, c)
     wind = weather.wind_speed
     if wind_height is not None:
-        wind = wind * wind_at_height.py_func(1.0, c.weather_wind_height, wind_height, c)
+        wind = wind * wind_at_height(1.0, c.weather_wind_height, wind_height, c)
     values = np.stack([weather.air_temperature, vapour, wind], axis=1)[place]
     steps = 0.5 * HOUR_SECONDS * (values[1:] + values[:-1])
     integral = np.concatenate([np.zeros((1, 3)), np.cumsum(steps, axis=0)])

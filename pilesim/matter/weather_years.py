@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 from scipy.special import betaincinv, log_ndtr, ndtr
 
+from pilesim.base.compiled import compiled
 from pilesim.inputs.hourly import HOUR, HourlyWeather
 from pilesim.inputs.records import MonthlyWeather
 from pilesim.inputs.weather_files import TYPICAL_YEAR
@@ -74,7 +75,7 @@ def _made_up(weather: MonthlyWeather, latitude: float, elevation: float, random:
              c: Any) -> HourlyWeather:
     air, wind, sky = (correlated(random, memory) for memory in (c.anomaly_time, c.wind_memory, c.clearness_memory))
     anomaly = _deviation(weather, c) * air
-    clear = clear_day_clearness.py_func(elevation, c)
+    clear = clear_day_clearness(elevation, c)
     share = np.minimum(_mean_clearness(weather, elevation, c) / clear, _ROUGHLY_CLEAR)
     both = c.clearness_concentration
     clearness = clear * betaincinv(both * share, both * (1.0 - share), ndtr(sky))
@@ -105,7 +106,7 @@ def _deviation(weather: MonthlyWeather, c: Any) -> np.ndarray:
 
 
 def _mean_clearness(weather: MonthlyWeather, elevation: float, c: Any) -> np.ndarray:
-    law = clearness_of_range.py_func
+    law = clearness_of_range
     return _monthly(tuple(law(span, elevation, c) for span in weather.daily_range))
 
 
@@ -116,8 +117,8 @@ def _year(weather: MonthlyWeather, latitude: float, elevation: float, name: str,
     saturated = vapour_pressures(temperature, np.ones(_HOURS), c)
     vapour = vapour_pressures(mean, _monthly(weather.relative_humidity), c)
     sun = horizontal_sun(latitude, clearness, c)
-    clear = clear_day_clearness.py_func(elevation, c)
-    cloud = np.array([cloud_of_clearness.py_func(float(value), clear, c) for value in clearness])
+    clear = clear_day_clearness(elevation, c)
+    cloud = _hours_of_cloud(clearness, clear, c)
     return HourlyWeather(
         source=name, start=datetime.datetime(TYPICAL_YEAR, 1, 1) + HOUR, typical=True, latitude=latitude, longitude=None,
         elevation=elevation, utc_offset=None, air_temperature=temperature,
@@ -130,16 +131,28 @@ def horizontal_sun(latitude: float, clearness: np.ndarray, c: Any) -> np.ndarray
 
     Without loss: with an even clearness the hours of a day add up to it times the extraterrestrial sun of that day.
     """
-    turn = 2.0 * math.pi / DAY
-    out = np.zeros((3, _HOURS))
-    for k in range(_HOURS):
-        day = 1.0 + (_LABELS[k] - 0.5 * HOUR_SECONDS) // DAY
-        end = turn * ((_LABELS[k] - HOUR_SECONDS) % DAY + HOUR_SECONDS) - math.pi
-        height = mean_sin_altitude.py_func(latitude, declination.py_func(day, c), end - turn * HOUR_SECONDS, end)
+    return np.asarray(_hours_of_sun(_LABELS, latitude, clearness, HOUR_SECONDS, DAY, c))
+
+
+@compiled
+def _hours_of_sun(labels: np.ndarray, latitude: float, clearness: np.ndarray, hour: float, whole_day: float,
+                  c: Any) -> np.ndarray:
+    turn = 2.0 * math.pi / whole_day
+    out = np.zeros((3, labels.size))
+    for k in range(labels.size):
+        day = 1.0 + (labels[k] - 0.5 * hour) // whole_day
+        end = turn * ((labels[k] - hour) % whole_day + hour) - math.pi
+        height = mean_sin_altitude(latitude, declination(day, c), end - turn * hour, end)
         if height > 0.0:
-            above = c.solar_constant * inverse_squared_distance.py_func(day, c) * height
-            total = clearness[k] * above
+            total = clearness[k] * c.solar_constant * inverse_squared_distance(day, c) * height
             out[0, k] = total
-            out[1:, k] = split_global.py_func(total, height, day, c)
+            out[1, k], out[2, k] = split_global(total, height, day, c)
     return out
 
+
+@compiled
+def _hours_of_cloud(clearness: np.ndarray, clear_day: float, c: Any) -> np.ndarray:
+    out = np.empty(clearness.size)
+    for k in range(clearness.size):
+        out[k] = cloud_of_clearness(clearness[k], clear_day, c)
+    return out

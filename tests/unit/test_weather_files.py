@@ -48,7 +48,8 @@ def epw_row(k: int, year: int = 2010, **changed: object) -> str:
     sun = k % 24
     value = {6: degrees(k), 7: -8.0, 8: 50 + k % 40, 9: 84000, 12: 250, 13: 10 * sun, 14: 5 * sun, 15: 4 * sun, 20: 90,
              21: 2.5, 23: 4, 33: 1.2, 34: 1.0}
-    fields = [str(year), str(date.month), str(date.day), str(hour + 1), "0", "A7", *(str(value.get(n, 0)) for n in range(6, 35))]
+    fields = [str(year), str(date.month), str(date.day), str(hour + 1), "0", "A7"]
+    fields += [str(value.get(n, 0)) for n in range(6, 35)]
     for name, text in changed.items():
         fields[int(name.removeprefix("field"))] = str(text)
     return ",".join(fields)
@@ -63,8 +64,9 @@ def epw(hours: int = HOURS, head: str = EPW_HEAD, **rows: str) -> str:
 def tmy3_row(k: int, **changed: object) -> str:
     day, hour = divmod(k, 24)
     date = datetime.date(2010, 1, 1) + datetime.timedelta(days=day)
-    fields = [date.strftime("%m/%d/%Y"), f"{hour + 1:02d}:00", 10 * (k % 24), 5 * (k % 24), 4 * (k % 24), 4, degrees(k),
-              50 + k % 40, 840, 90, 2.5, -9900]
+    sun = k % 24
+    fields = [date.strftime("%m/%d/%Y"), f"{hour + 1:02d}:00", 10 * sun, 5 * sun, 4 * sun, 4, degrees(k), 50 + k % 40, 840,
+              90, 2.5, -9900]
     for name, text in changed.items():
         fields[int(name.removeprefix("field"))] = text
     return ",".join(map(str, fields))
