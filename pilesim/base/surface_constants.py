@@ -45,7 +45,8 @@ SURFACE_ROWS: tuple[Row, ...] = (
     ("surface_absorptivity", 0.88, "1", 0.75, 0.92, "Monteith2013", _T, "damp, dark compost; dry 0.75"),
     # --- longwave ----------------------------------------------------------------------------------------------------
     ("stefan_boltzmann", 5.670374419e-8, "W m-2 K-4", 5.670374e-8, 5.670375e-8, "CODATA2018", _T, ""),
-    ("surface_emissivity", 0.95, "1", 0.92, 0.97, "Monteith2013", _T, "compost; snow 0.98"),
+    ("surface_emissivity", 0.95, "1", 0.92, 0.97, "Monteith2013", _T, "compost"),
+    ("snow_emissivity", 0.98, "1", 0.96, 0.99, "Monteith2013", _T, "recalled from memory"),
     ("sky_emissivity_0", 0.711, "1", 0.70, 0.72, "Berdahl1984", _COPIES, ""),
     ("sky_emissivity_1", 0.0056, "K-1", 0.005, 0.006, "Berdahl1984", _COPIES, "per degree of dew point"),
     ("sky_emissivity_2", 0.73e-4, "K-2", 0.7e-4, 0.76e-4, "Berdahl1984", _COPIES, "per squared degree"),

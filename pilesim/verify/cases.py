@@ -62,6 +62,7 @@ CASES: tuple[Case, ...] = (
     Case("Lewis number", outer_surface.lewis_numbers),
     Case("wet surface", outer_surface.wet_bulb),
     Case("heat of evaporation", outer_surface.heats_of_evaporation),
+    Case("outside temperature of sky and air", outer_surface.sol_air),
     Case("laws of snow", outer_surface.snow_laws),
     Case("snow melting from below", outer_surface.melting_from_below),
     Case("outlines", shapes.outlines),

@@ -6,7 +6,7 @@ import math
 
 from scipy.optimize import brentq
 
-from pilesim.matter import film, snow, wind
+from pilesim.matter import film, snow, surface_gain, wind
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.verify.check import Check, largest_error, relative, worst_relative
 from pilesim.verify.moist_air import HANDBOOK, HIGH, MIDDLE, SEA, WATER, handbook, kelvin, needs, props
@@ -130,6 +130,21 @@ def heats_of_evaporation() -> list[Check]:
     ice = relative("heat of sublimation at 0 degC", "external", books, 2.834e6,
                    float(film.heat_of_evaporation(kelvin(-1e-9), c)), 2e-3, "J kg-1")
     return [worst_relative("heat of evaporation, worst of 1 to 60 degC", "external", WATER, rows, 2e-3, "J kg-1"), ice]
+
+
+def sol_air() -> list[Check]:
+    """A horizontal surface under a clear night sky: 63 W/m2 less from the sky than it sends, film 17 W/m2/K (handbook).
+
+    Tolerance 0.2 K: the handbook's 3.9 K is 63 / 17 rounded from degF; the film here is that of the wind that gives 17.
+    """
+    c, air = record(), kelvin(20.0)
+    sky = c.stefan_boltzmann * air**4 - 63.0
+    radiative = 4.0 * c.stefan_boltzmann * air**3
+    wind_speed = (17.0 - radiative - c.convective_still_air_coefficient) / c.convective_wind_coefficient
+    film_found, outside = surface_gain.film_and_temperature(air, air, wind_speed, 0.0, sky, air, 0.0, 1.0, 1.0, c)
+    source = "ASHRAE Handbook Fundamentals, sol-air temperature (recalled, TO CHECK)"
+    return [Check("sky lowers the outside temperature by", "external", source, 3.9, float(air - outside), 0.2, "K"),
+            relative("film of air and sky", "exact", "sum of both films", 17.0, float(film_found), 1e-12, "W m-2 K-1")]
 
 
 def snow_laws() -> list[Check]:

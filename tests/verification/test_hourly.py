@@ -75,7 +75,7 @@ def test_wind_is_brought_down_to_the_pile(constants):
 @pytest.mark.parametrize(("date", "days"), [("2026-02-27", 1.0), ("2026-03-02", 3.5), ("2027-03-01", 1.0)])
 def test_a_run_outside_the_file_is_refused(date, days, constants):
     """Planted: the last hour held for days."""
-    with pytest.raises(ScenarioError, match=r"start\.date = .*within the weather of made_up.csv, 2026-03-01 01:00 to 2026-03-04"):
+    with pytest.raises(ScenarioError, match=r"start\.date = .*the weather of made_up.csv, 2026-03-01 01:00 to 2026-03-04"):
         hourly.hourly_air_line(made_up(), datetime.date.fromisoformat(date), days * DAY, constants)
 
 

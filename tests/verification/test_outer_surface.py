@@ -10,7 +10,7 @@ import pytest
 from verification.rows import assert_pass
 
 from pilesim.balances.surface import mass_film_coefficient
-from pilesim.matter import film, wind
+from pilesim.matter import film, surface_gain, wind
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.verify import outer_surface as checks
 from pilesim.verify.record import record
@@ -49,6 +49,26 @@ def test_wet_surface_is_at_the_wet_bulb():
 def test_heat_of_evaporation():
     """Planted: fusion left out below 0 degC; the water's own enthalpy left out."""
     assert_pass(checks.heats_of_evaporation())
+
+
+def test_sky_in_the_outside_temperature():
+    """Planted: the film without its radiative part; the gain of the sky reversed."""
+    assert_pass(checks.sol_air())
+
+
+def test_one_film_and_temperature_stand_for_all():
+    """Exact at the surface's temperature, in value and slope (central difference 1e-4 K, tolerance 1e-6 of the film).
+
+    Planted: radiative film at the air's temperature (slope 0.5 W/m2/K off).
+    """
+    c = record(pressure=80000.0)
+    rest = (263.15, 3.0, 250.0, 210.0, 268.15, math.radians(50.0))      # air, wind, sun, longwave, ground, slope
+    for surface in (250.0, 273.15, 300.0):
+        for pair, skin in ((surface_gain.compost_outside(surface, *rest, c), (c.surface_absorptivity, c.surface_emissivity)),
+                           (surface_gain.snow_outside(surface, *rest, 0.8, c), (0.2, c.snow_emissivity))):
+            high, gain, low = (surface_gain.surface_gain(surface + d, *rest, *skin, c) for d in (1e-4, 0.0, -1e-4))
+            assert pair[0] * (pair[1] - surface) == pytest.approx(gain, rel=1e-12, abs=1e-9)
+            assert -(high - low) / 2e-4 == pytest.approx(pair[0], rel=1e-6)
 
 
 def test_film_at_sea_level_is_the_one_in_use():
