@@ -76,8 +76,8 @@ _ALL = (
            "hourly, daily and monthly-average global radiation, Solar Energy 28 (4), 293-302, as implemented by pvlib"),
     Source("Berdahl1984", "Berdahl, P., Martin, M. (1984), Emissivity of clear skies, Solar Energy 32 (5), 663-664; "
            "coefficients from copies in public code"),
-    Source("Walton1983", "Walton, G.N. (1983), Thermal Analysis Research Program Reference Manual, NBSSIR 83-2655, after "
-           "Clark, G., Allen, C. (1978); cloud polynomial from copies in public code"),
+    Source("Martin1984", "Martin, M., Berdahl, P. (1984), Characteristics of infrared sky radiation in the United States, "
+           "Solar Energy 33 (3/4), 321-336: cloud; formula recalled from memory"),
     Source("EN1991-1-4", "EN 1991-1-4, Eurocode 1, wind actions: tables 7.4a and 7.4b, duopitch roofs, from a copy; made for "
            "roofs on walls, used here for a pile on the ground for want of better"),
     Source("EN1991-1-3", "EN 1991-1-3, Eurocode 1, snow loads: shape coefficient of pitched roofs, recalled from memory"),

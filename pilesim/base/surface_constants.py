@@ -53,9 +53,8 @@ SURFACE_ROWS: tuple[Row, ...] = (
     ("sky_emissivity_day", 0.013, "1", 0.012, 0.014, "Berdahl1984", _COPIES, "more at midnight than at noon"),
     ("sky_emissivity_pressure", 1.2e-6, "Pa-1", 1.1e-6, 1.3e-6, "Berdahl1984", _COPIES, ""),
     ("sky_reference_pressure", 1e5, "Pa", 1e5, 101325.0, "Berdahl1984", _COPIES, "some copies: 101,325 Pa"),
-    ("cloud_1", 0.224, "1", 0.2, 0.25, "Walton1983", _COPIES, "coefficients per share of opaque cloud"),
-    ("cloud_2", -0.35, "1", -0.4, -0.3, "Walton1983", _COPIES, ""),
-    ("cloud_3", 0.28, "1", 0.25, 0.3, "Walton1983", _COPIES, ""),
+    ("cloud_base", 1000.0, "m", 200.0, 4000.0, "Guess", _T, "height of opaque cloud above ground: low winter cloud"),
+    ("cloud_base_scale", 8200.0, "m", 8000.0, 8500.0, "Martin1984", _T, "over which cloud cools; recalled from memory"),
     ("cloud_clearness_slope", 1.35, "1", 1.3, 1.4, "FAO56", _T, "equation 39; of sunshine over that of a clear day"),
     ("usual_cloud", 0.5, "1", 0.3, 0.8, "CommonPractice", _T, "share of cloud where a file tells neither cloud nor longwave"),
     # --- wind --------------------------------------------------------------------------------------------------------

@@ -48,8 +48,11 @@ def clear_sky_emissivity(dew_point_temperature: float, time_of_day: float, c: An
 
 @compiled
 def cloudy_emissivity(clear: float, cloud: float, c: Any) -> float:
-    """Emissivity of a sky with the share `cloud` [1] of opaque cloud; at most 1. Source: Walton1983."""
-    return min(1.0, clear * (1.0 + cloud * (c.cloud_1 + cloud * (c.cloud_2 + cloud * c.cloud_3))))
+    """Emissivity of a sky with the share `cloud` [1] of opaque cloud, which radiates less the higher it stands.
+
+    Source: Martin1984.
+    """
+    return clear + (1.0 - clear) * cloud * math.exp(-c.cloud_base / c.cloud_base_scale)
 
 
 @compiled

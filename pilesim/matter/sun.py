@@ -70,7 +70,8 @@ def clear_day_clearness(elevation: float, c: Any) -> float:
 def clearness_of_range(daily_range: float, elevation: float, c: Any) -> float:
     """Share of the extraterrestrial sun that reaches the ground, from the `daily_range` of the air [K].
 
-    At most that of a day without cloud. Source: FAO56 (Hargreaves): it is what the range alone tells, to 10 or 20 percent.
+    At most that of a day without cloud. Source: FAO56 (Hargreaves). It is what the range alone tells: against two typical
+    years of cold inland sites the monthly sun was between 10 percent too low and 45 percent too high (December).
     """
     return min(c.clearness_per_root_range * math.sqrt(max(daily_range, 0.0)), clear_day_clearness(elevation, c))
 

@@ -53,6 +53,7 @@ CASES: tuple[Case, ...] = (
     Case("sun on slopes", sun_and_sky.slopes),
     Case("dew point", sun_and_sky.dew_points),
     Case("clear skies", sun_and_sky.clear_skies),
+    Case("overcast skies", sun_and_sky.overcast_skies),
     Case("net longwave of a month", sun_and_sky.net_longwave_of_a_month),
     Case("black exchange", sun_and_sky.black_exchange),
     Case("wind near the ground", outer_surface.wind_near_the_ground),
