@@ -10,7 +10,7 @@ from pilesim.matter import film, snow, surface_gain, wind
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.verify.check import Check, largest_error, relative, worst_relative
 from pilesim.verify.moist_air import HANDBOOK, HIGH, MIDDLE, SEA, WATER, handbook, kelvin, needs, props
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record
 from pilesim.verify.sun_and_sky import FAO
 
 AIR = "CoolProp (dry air, Lemmon and Jacobsen)"
@@ -21,7 +21,7 @@ MASSMAN = "Massman (1998), 2.178e-5 m2 s-1 (T / 273.15 K)^1.81 (recalled, TO CHE
 
 def wind_near_the_ground() -> list[Check]:
     """Example 14 and the factor of a wind at 10 m. Tolerance: last digit."""
-    c = record()
+    c = outer_record()
     slower, share = (float(wind.wind_at_height(speed, 10.0, 2.0, c)) for speed in (3.2, 1.0))
     return [Check("wind at 2 m from 3.2 m/s at 10 m", "external", FAO.format(14), 2.4, slower, 0.05, "m s-1"),
             Check("wind at 2 m over that at 10 m", "external", "FAO Irrigation and Drainage Paper 56, table of factors "
@@ -43,7 +43,7 @@ def convection_in_thin_air() -> list[Check]:
     """What 3,000 and 4,000 m take from forced and free convection. Tolerance 3e-3: air is not quite an ideal gas."""
     rows = []
     for pressure in (MIDDLE, HIGH):
-        sea, high = (record(pressure=p) for p in (SEA, pressure))
+        sea, high = (outer_record(pressure=p) for p in (SEA, pressure))
         still = [float(wind.convective_film(0.0, c)) for c in (sea, high)]
         part = [float(wind.convective_film(4.0, c)) - s for c, s in zip((sea, high), still, strict=True)]
         (forced_sea, free_sea), (forced, free) = _plate(SEA), _plate(pressure)
@@ -57,7 +57,7 @@ def convection_in_wind() -> list[Check]:
 
     Tolerances: 15 %, what plates of 1.5 to 6 m differ by; 30 %, the building rule is for rough walls and on the safe side.
     """
-    got = float(wind.convective_film(4.0, record()))
+    got = float(wind.convective_film(4.0, outer_record()))
     return [relative("convection at 4 m/s", "external", PLATE, _plate(SEA)[0], got, 0.15, "W m-2 K-1"),
             relative("convection at 4 m/s, rough walls", "external", ISO, 4.0 + 4.0 * 4.0, got, 0.30, "W m-2 K-1")]
 
@@ -65,7 +65,7 @@ def convection_in_wind() -> list[Check]:
 @needs("conductivity of air", AIR)
 def conductivity_of_air() -> list[Check]:
     """From -40 to 60 degC. Tolerance 0.4 %: a power law."""
-    c = record()
+    c = outer_record()
     rows = [(props("L", "T", kelvin(t), "P", SEA, "Air"), float(wind.air_conductivity(kelvin(t), c)))
             for t in range(-40, 61, 10)]
     return [worst_relative("conductivity of air, worst of -40 to 60 degC", "external", AIR, rows, 4e-3, "W m-1 K-1")]
@@ -79,14 +79,14 @@ def lewis_numbers() -> list[Check]:
         state = ("T", kelvin(t), "P", MIDDLE, "Air")
         thermal = props("L", *state) / (props("D", *state) * props("C", *state))
         vapour = 2.178e-5 * (kelvin(t) / 273.15) ** 1.81 * SEA / MIDDLE
-        rows.append((thermal / vapour, float(wind.lewis_number(kelvin(t), record(pressure=MIDDLE)))))
+        rows.append((thermal / vapour, float(wind.lewis_number(kelvin(t), outer_record(pressure=MIDDLE)))))
     source = f"{AIR}; {MASSMAN}"
     return [worst_relative("Lewis number of vapour in air, worst of -20 to 40 degC", "external", source, rows, 0.03)]
 
 
 def _wet_surface(air: float, humidity: float, pressure: float, exponent: float) -> float:
     """Temperature [K] of a wet surface that draws the heat of evaporation from the air alone."""
-    c = record(pressure=pressure, lewis_exponent=exponent)
+    c = outer_record(pressure=pressure, lewis_exponent=exponent)
     vapour = humidity * float(saturation_pressure(air, c))
     heat = float(wind.convective_film(3.0, c))
     mass = float(wind.vapour_film(heat, air, c))
@@ -120,7 +120,7 @@ def wet_bulb() -> list[Check]:
 @needs("heat of evaporation", WATER)
 def heats_of_evaporation() -> list[Check]:
     """Water at 1 to 60 degC; ice at 0 degC. Tolerance 2e-3: constant heat capacities; the sublimation's last digit."""
-    c = record()
+    c = outer_record()
     rows = []
     for t in (1.0, 20.0, 40.0, 60.0):
         state = ("T", kelvin(t), "Q")
@@ -137,7 +137,7 @@ def sol_air() -> list[Check]:
 
     Tolerance 0.2 K: the handbook's 3.9 K is 63 / 17 rounded from degF; the film here is that of the wind that gives 17.
     """
-    c, air = record(), kelvin(20.0)
+    c, air = outer_record(), kelvin(20.0)
     sky = c.stefan_boltzmann * air**4 - 63.0
     radiative = 4.0 * c.stefan_boltzmann * air**3
     wind_speed = (17.0 - radiative - c.convective_still_air_coefficient) / c.convective_wind_coefficient
@@ -152,7 +152,7 @@ def snow_laws() -> list[Check]:
 
     The laws differ by up to 1.7 times where they are used: the tolerance of the conductivity is that spread.
     """
-    c = record()
+    c = outer_record()
     ratios = []
     for density in (150.0, 200.0, 300.0, 400.0, 500.0):
         yen = 2.22362 * (density / 1000.0) ** 1.885
@@ -173,7 +173,7 @@ def melting_from_below() -> list[Check]:
 
     Tolerance: one step of 600 s in 1.1e6.
     """
-    c = record()
+    c = outer_record()
     now, time = snow.Snow(100.0, 0.0, 0.0, 300.0, 0.7), 0.0
     while now.ice > 0.0:
         now, _ = snow.snow_after(now, 0.0, 0.0, 273.15, 0.0, 30.0, 273.15, 600.0, c)

@@ -14,7 +14,7 @@ import numpy as np
 from pilesim.matter import sky, sun
 from pilesim.verify.check import Check, largest_error, relative, worst_relative
 from pilesim.verify.moist_air import HANDBOOK, handbook, kelvin, needs
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record
 
 FAO = "FAO Irrigation and Drainage Paper 56, worked example {} (from a copy)"
 POSITION = "pvlib, solar position algorithm"
@@ -25,7 +25,7 @@ LATITUDES = (-20.0, 0.0, 43.6, 65.0)       # degrees north
 
 def worked_examples() -> list[Check]:
     """Examples 8 (20 degrees south, 3 September), 9 (length of that day) and 15 (Lyon in July). Tolerance: last digit."""
-    c, latitude, day = record(), math.radians(-20.0), 246.0
+    c, latitude, day = outer_record(), math.radians(-20.0), 246.0
     tilt = sun.declination(day, c)
     sunset = sun.sunset_hour_angle(latitude, tilt)
     to_megajoule = 86400.0 / 1e6
@@ -48,7 +48,7 @@ def _year_of_suns(latitude: float) -> tuple[Any, np.ndarray, np.ndarray]:
     import pandas as pd
     from pvlib.solarposition import get_solarposition
 
-    c = record()
+    c = outer_record()
     days = pd.date_range("2026-01-01", periods=73, freq="5D", tz="UTC")
     times = days.repeat(24) + pd.to_timedelta(np.tile(np.arange(24) + 0.5, 73), unit="h")
     table = get_solarposition(times, latitude, 0.0)
@@ -84,7 +84,7 @@ def extraterrestrial() -> list[Check]:
     """
     from pvlib.irradiance import get_extra_radiation
 
-    c, rows = record(), []
+    c, rows = outer_record(), []
     for latitude in LATITUDES:
         table, _, days = _year_of_suns(latitude)
         theirs = np.maximum(np.sin(np.radians(table["elevation"].to_numpy())), 0.0) * np.asarray(get_extra_radiation(days))
@@ -101,7 +101,7 @@ def diffuse_shares() -> list[Check]:
     """
     from pvlib.irradiance import erbs
 
-    c, up = record(), math.cos(math.radians(60.0))
+    c, up = outer_record(), math.cos(math.radians(60.0))
     shares: list[tuple[float, float]] = []
     parts: list[tuple[float, float]] = []
     for total in np.linspace(20.0, 550.0, 64):
@@ -133,7 +133,7 @@ def slopes() -> list[Check]:
 @needs("dew point", HANDBOOK)
 def dew_points() -> list[Check]:
     """Every 3 K from 1 to 58 degC. Tolerance 0.02 K: saturation laws differ by 6e-5, the older of the handbook by more."""
-    c, library = record(), handbook()
+    c, library = outer_record(), handbook()
     errors = [sky.dew_point(library.GetSatVapPres(float(t)), c) - kelvin(float(t)) for t in range(1, 60, 3)]
     return [largest_error("dew point, 1 to 58 degC: error", "external", HANDBOOK, errors, 0.02, "K")]
 
@@ -143,7 +143,7 @@ def clear_skies() -> list[Check]:
 
     Tolerance 0.06: published refits of Brunt's constants among themselves differ by as much (0.605 to 0.52 at the dry end).
     """
-    c = record()
+    c = outer_record()
     errors = []
     for dew in (10.0, -5.0, -25.0, 20.0):
         vapour = 0.01 * float(sky.saturation_pressure(kelvin(dew), c))
@@ -157,7 +157,7 @@ def net_longwave_of_a_month() -> list[Check]:
 
     Tolerance 15 W m-2: two unlike laws of sky and cloud; each is good to about 20 W m-2.
     """
-    c, air = record(), kelvin(22.1)
+    c, air = outer_record(), kelvin(22.1)
     cloud = sky.cloud_of_clearness(14.5, 18.8, c)
     clear = sky.clear_sky_emissivity(sky.dew_point(2100.0, c), 0.25, c)
     down = sky.sky_longwave(air, sky.cloudy_emissivity(clear, cloud, c), c)
@@ -170,7 +170,7 @@ def overcast_skies() -> list[Check]:
 
     Tolerance 0.04: handbooks give 0.93 (cloud at 2 km) to 1 (fog).
     """
-    c = record()
+    c = outer_record()
     clear = [sky.clear_sky_emissivity(kelvin(dew), 0.25, c) for dew in (-20.0, 0.0, 15.0)]
     errors = [sky.cloudy_emissivity(value, 1.0, c) - 0.97 for value in clear]
     source = "overcast sky of 0.97, Monteith and Unsworth (recalled, TO CHECK)"
@@ -179,7 +179,7 @@ def overcast_skies() -> list[Check]:
 
 def black_exchange() -> list[Check]:
     """The film of two black surfaces against the Stefan-Boltzmann law. Tolerance 1e-12: round-off of fourth powers."""
-    c = record()
+    c = outer_record()
     warm, cold = 300.0, 240.0
     exact = 5.670374419e-8 * (warm**4 - cold**4)
     rows = [relative("black exchange", "exact", "Stefan-Boltzmann law", exact,

@@ -19,7 +19,7 @@ from pilesim.inputs.records import MonthlyWeather
 from pilesim.matter import hourly, weather_years
 from pilesim.matter.sun import clear_day_clearness, clearness_of_range, daily_extraterrestrial
 from pilesim.matter.weather import DAY, MONTH_DAYS, air_line
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record
 
 MEANS = np.array([-10.0, -8, -2, 5, 12, 17, 20, 19, 13, 6, -2, -8]) + 273.15
 RANGE = (9.0, 10, 11, 12, 14, 15, 16, 16, 14, 12, 9, 8)
@@ -31,7 +31,7 @@ MONTH_ENDS = np.concatenate([[0], np.cumsum(MONTH_DAYS)]) * 24
 
 @pytest.fixture(scope="module")
 def constants():
-    return record()
+    return outer_record()
 
 
 @pytest.fixture(scope="module")

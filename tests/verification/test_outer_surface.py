@@ -13,7 +13,7 @@ from pilesim.balances.surface import mass_film_coefficient
 from pilesim.matter import film, surface_gain, wind
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.verify import outer_surface as checks
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record, record
 
 
 def test_wind_near_the_ground():
@@ -61,7 +61,7 @@ def test_one_film_and_temperature_stand_for_all():
 
     Planted: radiative film at the air's temperature (slope 0.5 W/m2/K off).
     """
-    c = record(pressure=80000.0)
+    c = outer_record(pressure=80000.0)
     rest = (263.15, 3.0, 250.0, 210.0, 268.15, math.radians(50.0))      # air, wind, sun, longwave, ground, slope
     for surface in (250.0, 273.15, 300.0):
         for pair, skin in ((surface_gain.compost_outside(surface, *rest, c), (c.surface_absorptivity, c.surface_emissivity)),
@@ -76,18 +76,18 @@ def test_film_at_sea_level_is_the_one_in_use():
 
     Tolerance 1e-3: dry against ambient density. Planted: the power above the limit left out.
     """
-    c = record()
+    c, law = record(), outer_record()
     density = c.pressure * c.dry_air_molar_mass / (c.gas_constant * 293.15)
     for speed in (0.0, 2.0, 5.0, 9.0):
         used = mass_film_coefficient(speed, c) * c.ambient_density * c.dry_air_heat_capacity
-        assert float(wind.convective_film(speed, c)) == pytest.approx(used, rel=1e-12)
-        bare = float(wind.vapour_film(used, 293.15, record(lewis_exponent=0.0)))
+        assert float(wind.convective_film(speed, law)) == pytest.approx(used, rel=1e-12)
+        bare = float(wind.vapour_film(used, 293.15, outer_record(lewis_exponent=0.0)))
         assert bare == pytest.approx(used / (density * c.dry_air_heat_capacity), rel=1e-12)
 
 
 def test_nothing_evaporates_into_saturated_air():
     """Exact: free water in saturated air of its own temperature; dew below it. Planted: the ratio of the wrong side."""
-    c = record()
+    c = outer_record()
     vapour = float(saturation_pressure(293.15, c))
     assert film.evaporation(293.15, 1.0, 293.15, vapour, 0.01, c) == pytest.approx(0.0, abs=1e-15)
     colder, warmer = (film.evaporation(t, 1.0, 293.15, vapour, 0.01, c) for t in (288.15, 298.15))
@@ -99,7 +99,7 @@ def test_water_of_the_film_balances():
 
     Planted: run-off counted before the uptake is taken away; evaporation beyond what is there.
     """
-    c = record()
+    c = outer_record()
     random = np.random.default_rng(7)
     seen = set()
     for _ in range(500):
@@ -115,7 +115,7 @@ def test_water_of_the_film_balances():
 
 def test_rain_of_the_surface_temperature_brings_no_heat():
     """Exact; 1 mm/h that is 10 K warmer brings 11.6 W/m2 (1 kg x 4.19 kJ/kg/K / 3600 s). Planted: sign."""
-    c = record()
+    c = outer_record()
     assert film.heat_of_rain(1e-3, 280.0, 280.0, c) == 0.0
     assert film.heat_of_rain(1.0 / 3600.0, 290.0, 280.0, c) == pytest.approx(11.64, abs=0.01)
 
@@ -127,7 +127,7 @@ ROOFS = ((30.0, 0.4, -0.4), (45.0, 0.6, -0.2), (60.0, 0.7, -0.2), (75.0, 0.8, -0
 @pytest.mark.parametrize(("slope", "windward", "lee"), ROOFS)
 def test_pressure_coefficients_of_the_table(slope, windward, lee):
     """At the table's slopes, wind across and along. Planted: windward and lee swapped; the table read one row off."""
-    c = record()
+    c = outer_record()
     turns = [math.radians(angle) for angle in (0.0, 180.0, 90.0, 270.0)]
     values = [float(wind.pressure_coefficient(turn, math.radians(slope), c)) for turn in turns]
     assert values == pytest.approx([windward, lee, -0.5, -0.5], abs=1e-12)
@@ -138,7 +138,7 @@ def test_pressure_coefficients_turn_without_a_jump():
 
     Planted: lee values from 80 degrees on.
     """
-    c = record()
+    c = outer_record()
     for slope in np.radians([20.0, 30.0, 37.0, 52.0, 60.0, 80.0]):
         turn = np.array([float(wind.pressure_coefficient(a, slope, c)) for a in np.radians(np.arange(0, 361))])
         assert np.abs(np.diff(turn)).max() < 0.025

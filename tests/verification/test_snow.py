@@ -11,7 +11,7 @@ from verification.rows import assert_pass
 
 from pilesim.matter import snow
 from pilesim.verify import outer_surface as checks
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record
 
 ZERO = 273.15
 BARE = snow.Snow(0.0, 0.0, 0.0, 100.0, 0.85)
@@ -39,7 +39,7 @@ def test_water_and_energy_balance_in_any_weather():
     Tolerance 1e-9 of what passed: sums of two thousand. Planted: rain without its heat of fusion; run-off that keeps
     its energy in the snow; surplus lost.
     """
-    c, random = record(), np.random.default_rng(11)
+    c, random = outer_record(), np.random.default_rng(11)
     now, water, heat, passed = BARE, 0.0, 0.0, 0.0
     seen = set()
     for k in range(2000):
@@ -66,7 +66,7 @@ def test_water_and_energy_balance_in_any_weather():
 
 def test_cold_snow_warms_before_it_melts():
     """Exact: 50 kg/m2 at -8 degC takes 2100 x 50 x 8 = 0.84 MJ/m2 first. Planted: melting straight away."""
-    c = record()
+    c = outer_record()
     cold = snow.Snow(50.0, 0.0, -2100.0 * 50.0 * 8.0, 200.0, 0.8)
     warmed, melt = snow.snow_after(cold, 0.0, 0.0, ZERO, 100.0, 0.0, ZERO, 8400.0, c)
     assert (warmed.ice, warmed.heat, melt.runoff) == pytest.approx((50.0, 0.0, 0.0), abs=1e-9)
@@ -80,7 +80,7 @@ def test_snow_melts_from_below_when_more_heat_comes_than_it_conducts():
 
     Planted: the temperature of the surface left out.
     """
-    c = record()
+    c = outer_record()
     resistance = float(snow.snow_resistance(60.0, 200.0, c))      # 0.3 m
     carried = 20.0 / resistance
     assert snow.melt_from_below(carried, ZERO - 20.0, resistance, c) == pytest.approx(0.0, abs=1e-12)
@@ -90,7 +90,7 @@ def test_snow_melts_from_below_when_more_heat_comes_than_it_conducts():
 
 def test_surface_of_snow_is_between_pile_and_air():
     """Exact: heat through the snow equals heat off its surface; capped at 0 degC. Planted: resistance for conductance."""
-    c = record()
+    c = outer_record()
     base, outside, film, resistance = ZERO, ZERO - 25.0, 12.0, 1.5
     surface = float(snow.snow_surface_temperature(base, resistance, film, outside, c))
     assert (base - surface) / resistance == pytest.approx(film * (surface - outside), rel=1e-12)
@@ -99,12 +99,12 @@ def test_surface_of_snow_is_between_pile_and_air():
 
 def test_thirty_centimetres_of_settled_snow_insulate_like_the_cover():
     """Orientation: 0.3 m at 200 kg/m3 is 2 to 6 m2 K/W (laws differ 1.6 times), the cover's 0.3 m are 1.6."""
-    assert 2.0 < float(snow.snow_resistance(60.0, 200.0, record())) < 6.0
+    assert 2.0 < float(snow.snow_resistance(60.0, 200.0, outer_record())) < 6.0
 
 
 def test_settling_does_not_depend_on_the_steps():
     """Exact: an exponential; tends to 300 dry and 450 wet kg/m3 and never falls. Planted: linear in the step."""
-    c = record()
+    c = outer_record()
     whole = float(snow.settled_density(80.0, False, 86400.0, c))
     parts = 80.0
     for _ in range(24):
@@ -117,7 +117,7 @@ def test_settling_does_not_depend_on_the_steps():
 
 def test_albedo_ages_and_is_renewed():
     """Wet snow darkens faster; 10 kg/m2 of new snow make it new; never below old. Planted: wet and dry swapped."""
-    c = record()
+    c = outer_record()
     dry, wet = (float(snow.albedo_after(0.85, 0.0, is_wet, 5 * 86400.0, c)) for is_wet in (False, True))
     assert 0.5 < wet < dry < 0.85
     assert dry == pytest.approx(0.85 - 0.04, abs=1e-12)     # 0.008 a day
@@ -130,7 +130,7 @@ def test_fresh_snow():
 
     The density's values are the law's own two numbers (Hedstrom and Pomeroy 1998, from copies). Planted: scale 2.59 -> 25.9.
     """
-    c = record()
+    c = outer_record()
     shares = [float(snow.snow_share(ZERO + t, c)) for t in (-5.0, 0.0, 1.0, 2.0, 9.0)]
     assert shares == pytest.approx([1.0, 1.0, 0.5, 0.0, 0.0])
     densities = [float(snow.fresh_snow_density(ZERO + t, c)) for t in (-40.0, 0.0, 3.0)]
@@ -139,7 +139,7 @@ def test_fresh_snow():
 
 def test_density_of_layers_adds_volumes():
     """Exact: 10 kg/m2 of new snow on 20 kg/m2 of 300 kg/m3, no settling in no time. Planted: the mean of the densities."""
-    c = record(snow_settling_rate=0.0)
+    c = outer_record(snow_settling_rate=0.0)
     fresh = float(snow.fresh_snow_density(ZERO - 10.0, c))
     old, air = snow.Snow(20.0, 0.0, 0.0, 300.0, 0.7), ZERO - 10.0
     after, _ = snow.snow_after(old, 10.0 / 3600.0, 0.0, air, 0.0, 0.0, air, 3600.0, c)
@@ -148,7 +148,7 @@ def test_density_of_layers_adds_volumes():
 
 def test_steep_flanks_keep_less_per_area():
     """Exact: cosine for the slope's own area, and the share that stays. Planted: the cosine left out."""
-    c = record()
+    c = outer_record()
     flank = math.radians(45.0)
     assert snow.fall_on_slope(1e-4, flank, c) == pytest.approx(1e-4 * math.cos(flank) * 0.5, rel=1e-12)
     assert snow.fall_on_slope(1e-4, math.radians(65.0), c) == 0.0

@@ -12,7 +12,7 @@ from verification.rows import assert_pass
 
 from pilesim.matter import sky, sun
 from pilesim.verify import sun_and_sky as checks
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record
 
 
 def test_worked_examples_of_the_sun():
@@ -70,7 +70,7 @@ def test_split_of_the_global_sun_adds_up():
 
     Planted: no cap on the beam (2,400 W/m2 in the last light).
     """
-    c = record()
+    c = outer_record()
     for height in np.radians([1.0, 3.0, 4.0, 20.0, 70.0]):
         up = math.sin(height)
         for total in (0.0, 10.0, 200.0, 1200.0 * up):
@@ -86,7 +86,7 @@ def test_hours_of_a_day_add_up(latitude):
 
     Tolerance 1e-12: round-off. Planted: the height in the middle of the hour instead of its mean (dawn and dusk).
     """
-    c = record()
+    c = outer_record()
     for day in (1.0, 80.0, 172.0, 264.0, 355.0):
         tilt = sun.declination(day, c)
         edges = np.linspace(-math.pi, math.pi, 25)
@@ -110,7 +110,7 @@ def test_a_slope_away_from_the_sun_gets_no_beam():
 
 def test_skies_are_ordered():
     """Cloudier, moister and lower skies radiate more; none more than a black one. Planted: sign of the pressure."""
-    low, high = record(), record(pressure=70108.5)
+    low, high = outer_record(), outer_record(pressure=70108.5)
     clear = [sky.clear_sky_emissivity(t, 0.25, low) for t in (253.15, 273.15, 293.15)]
     assert clear == sorted(clear)
     thin = sky.clear_sky_emissivity(273.15, 0.25, high)
@@ -123,6 +123,6 @@ def test_skies_are_ordered():
 
 def test_net_longwave_vanishes_in_equilibrium():
     """Exact: among ground and sky of its own temperature a slope gains nothing. Planted: emissivity on what it sends only."""
-    c = record()
+    c = outer_record()
     down = sky.sky_longwave(280.0, 1.0, c)
     assert sky.net_longwave(280.0, down, 280.0, 0.8, 0.95, c) == pytest.approx(0.0, abs=1e-10)

@@ -12,14 +12,14 @@ from pilesim.base.surface_constants import SURFACE_ROWS
 from pilesim.inputs.hourly import HourlyWeather
 from pilesim.inputs.records import MonthlyWeather
 from pilesim.matter import film, hourly, sky, snow, sun, surface_gain, weather_years, wind
-from pilesim.verify.record import record
+from pilesim.verify.record import outer_record
 
 CLIMATE = MonthlyWeather("monthly", tuple(260.0 + 3.0 * k for k in range(12)), (0.6,) * 12, (3.0,) * 12, (9.0,) * 12, None)
 
 
 def thin_air(**constants: float):
     """The record of a site at 80 kPa."""
-    return record(pressure=80000.0, **constants)
+    return outer_record(pressure=80000.0, **constants)
 
 
 def laws(c) -> list[float]:
