@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 
+from pilesim.base.constants import CONSTANTS, constant_record, surface_record
 from pilesim.base.surface_constants import SURFACE_ROWS
 from pilesim.inputs.hourly import HourlyWeather
 from pilesim.inputs.records import MonthlyWeather
@@ -77,3 +78,11 @@ def test_a_moved_constant_moves_a_law(name, unmoved):
 def test_nothing_moved_moves_nothing(unmoved):
     """Else the test above could not fail."""
     assert laws(thin_air()) + years(thin_air()) == unmoved
+
+
+def test_kernels_do_not_carry_these_numbers():
+    """Each field of the record costs every call of a kernel (a quarter of it for all of these). Planted: all put there."""
+    assert not {row[0] for row in SURFACE_ROWS} & set(constant_record().dtype.names)
+    assert {row[0] for row in SURFACE_ROWS} <= set(CONSTANTS) & set(thin_air().dtype.names)
+    with pytest.raises(KeyError, match="no constant is called 'sunshine'"):
+        surface_record(1e5, {"sunshine": 1.0})
