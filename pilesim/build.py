@@ -14,12 +14,14 @@ from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
+from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.polygon import mix_halves
 from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
+from pilesim.matter.mix import settled_mix
 from pilesim.matter.weather import Air
 from pilesim.section.distance import distance_from_line
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, full_section, section_grid
@@ -140,13 +142,16 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     ScenarioError
         Where the outline or the bed is physically impossible.
     """
+    mix = settled_mix(scenario.mix)
+    scenario = replace(scenario, mix=mix)
+    physics = replace(physics, constants={**chosen_constants(scenario.laws), **physics.constants})
     grid = scenario_grid(scenario, refinement)
     mesh = build_mesh(grid)
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
     if scenario.pile.shape == "slab":
         physics = replace(physics, constants={**physics.constants, **NO_GRAVITY})
-    values = {"pressure": pressure, "oxygen_demand": scenario.mix.oxygen_demand,
-              "respiratory_quotient": scenario.mix.respiratory_quotient}
+    values = {"pressure": pressure, "oxygen_demand": mix.oxygen_demand,
+              "respiratory_quotient": mix.respiratory_quotient}
     record = run_record(physics, ambient_density=1.0, **values)
     air, line = start_air(scenario, record)
     record = run_record(physics, ambient_density=air_density(air, record), **values)
@@ -280,8 +285,9 @@ def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
     depth = np.maximum(top - mesh.quarter_z, 0.0)
     if scenario.pile.shape == "slab":
         depth[:] = 0.0  # nothing weighs on it
+    mix = settled_mix(scenario.mix)
     for number, where, material, compaction in (
-        (MIX, "mix", scenario.mix, scenario.mix.compaction), (COVER, "cover", scenario.cover, 0.0),
+        (MIX, "mix", mix, mix.compaction), (COVER, "cover", scenario.cover, 0.0),
         (BASE, "base_layer", scenario.base_layer, 0.0),
     ):
         own = mesh.quad_material == number
@@ -308,7 +314,7 @@ def _check_room(where: str, material: Mix | Cover | BaseLayer, bulk: float, reco
 
 def _bed(scenario: Scenario, mesh: Mesh, dry: tuple[np.ndarray, np.ndarray], record: np.record) -> Bed:
     organic, ash = dry
-    mix, cover, base = scenario.mix, scenario.cover, scenario.base_layer
+    mix, cover, base = settled_mix(scenario.mix), scenario.cover, scenario.base_layer
     reference, permeability, follows, conductivity = (np.zeros(5) for _ in range(4))
     for number, material in ((MIX, mix), (COVER, cover), (BASE, base)):
         parts = _split(material, material.bulk_density)

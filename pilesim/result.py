@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -48,6 +48,8 @@ class Summary:
         By name, in the order of the Dataset.
     messages : list of str
         One-line cautions of the run.
+    errors_trusted : bool
+        False where the errors mean nothing: a mix that convects in plumes.
     """
 
     scenario: str
@@ -55,6 +57,7 @@ class Summary:
     freezing_modelled: bool
     measures: dict[str, Measure]
     messages: list[str]
+    errors_trusted: bool = True
 
     def as_json(self) -> dict[str, Any]:
         """Plain data for ``summary.json``; what is not a finite number is None."""
@@ -67,6 +70,7 @@ class Summary:
             "scenario": self.scenario,
             "version": self.version,
             "freezing_modelled": self.freezing_modelled,
+            "errors_trusted": self.errors_trusted,
             "measures": measures,
             "messages": list(self.messages),
         }
@@ -122,7 +126,13 @@ def summarise(dataset: xr.Dataset) -> Summary:
         str(attrs["freezing_modelled"]) == "true",
         measures,
         list(json.loads(attrs["messages"])),
+        errors_trusted(attrs),
     )
+
+
+def errors_trusted(attrs: Mapping[Any, Any]) -> bool:
+    """Whether the numerical errors of a run mean anything, from the attributes of its Dataset."""
+    return str(attrs.get("errors_trusted", "true")) == "true"
 
 
 @contextmanager

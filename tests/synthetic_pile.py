@@ -141,6 +141,10 @@ def _history(times, air):
     history = {name: ("time", values, {"units": unit}) for name, (values, unit) in series.items()}
     history["zone_temperature"] = (("time", "mix_zone"), zone_temperature, {"units": "degC"})
     history["zone_oxygen"] = (("time", "mix_zone"), zone_oxygen, {"units": "percent"})
+    for name, (dims, values, labels) in list(history.items()):
+        if name != "air_temperature":
+            unit = "K" if labels["units"] == "degC" else labels["units"]
+            history[f"error_of_{name}"] = (dims, 0.03 * np.abs(values), {"units": unit})
     return history
 
 

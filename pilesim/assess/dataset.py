@@ -4,22 +4,30 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from pilesim.assess.errors import history_errors
 from pilesim.assess.fields import FIELDS, Recorder, on_section
 from pilesim.assess.measures import MEASURES, Values, as_whole, halves
+from pilesim.assess.recipe import stored_cover, stored_recipe
 from pilesim.assess.shares import ZONES
 from pilesim.assess.watch import RATES, Watch
 from pilesim.base.constants import CONSTANTS, constants_as_data
 from pilesim.build import Problem, cover_conductivity, outside_air
+from pilesim.inputs.laws import chosen_laws
+from pilesim.inputs.records import MixFromIngredients
+from pilesim.inputs.scenario import Scenario
+from pilesim.matter.mix import derive, settled_mix
 from pilesim.section.grid import BASE, COVER, MIX
 from pilesim.solver.march import DAY, Tally
 
 if TYPE_CHECKING:
     import xarray as xr
 
+_WIDE = 4.0  # base width over height: the meaning of "wide" in `convects_in_plumes`
 PER_METRE = ("mix_volume", "mix_mass", "cover_volume")  # measures
 _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, per metre of the whole pile
     "mean_temperature": ("degC", "mean temperature of the mix", -273.15, False),
@@ -45,9 +53,15 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
 }
 
 
+def convects_in_plumes(scenario: Scenario) -> bool:
+    """Whether so permeable and wide a mix convects in plumes that no grid settles: its error bars mean nothing then."""
+    pile, permeability = scenario.pile, settled_mix(scenario.mix).permeability
+    return permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= _WIDE * pile.height
+
+
 def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tally, values: Values, errors: Values,
-                 messages: Sequence[str], version: str) -> xr.Dataset:
-    """Dataset of a finished run; `errors` come from the run on the coarse partner grid."""
+                 messages: Sequence[str], version: str, partner: tuple[Problem, Watch] | None = None) -> xr.Dataset:
+    """Dataset of a finished run; `errors` come from the run on the coarse grid, and so do those of the history: `partner`."""
     import xarray as xr
 
     grid = problem.grid
@@ -60,6 +74,8 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         "flag_values": np.arange(5, dtype=np.int8), "flag_meanings": "none mix cover base ground",
         "long_name": "material of each cell"})
     data |= _history(problem, watch, times)
+    if partner is not None:
+        _add_errors(data, _history(*partner, times))
     if watch.scenario.cover.thickness > 0.0:
         data["cover_conductivity"] = ((), cover_conductivity(watch.scenario.cover, problem.record), {
             "units": "W m-1 K-1", "long_name": "thermal conductivity of the cover as built, vapour diffusion left out"})
@@ -69,7 +85,7 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         dims = ("mix_zone",) if np.ndim(values[name]) else ()
         data[name] = (dims, values[name], {"units": unit, "long_name": meaning})
         data[f"{name}_error"] = (dims, errors[name], {
-            "units": unit, "long_name": f"numerical error of {name}: difference from the grid of twice the cell"})
+            "units": unit, "long_name": f"numerical error of {name}: difference from the grid of twice the cell, time steps"})
     coords: dict[str, Any] = {
         "time": ("time", times / DAY, {"units": "day", "long_name": "time since the pile was built"}),
         "mix_zone": list(ZONES),
@@ -131,6 +147,19 @@ def _history(problem: Problem, watch: Watch, times: np.ndarray) -> dict[str, Any
     return data
 
 
+def _add_errors(data: dict[str, Any], coarse: dict[str, Any]) -> None:
+    """Put `error_of_<name>` beside each curve of the history, and `mean_over_run_error` to each mean."""
+    curves = [*_HISTORY, "zone_temperature", "zone_oxygen"]
+    found = history_errors({name: data[name][1] for name in curves}, {name: coarse[name][1] for name in curves})
+    for name, values in found.items():
+        dims, _, labels = data[name]
+        unit = "K" if labels["units"] == "degC" else labels["units"]
+        data[f"error_of_{name}"] = (dims, values, {
+            "units": unit, "long_name": f"numerical error of {name}: difference from the grid of twice the cell"})
+        if "mean_over_run" in labels:
+            labels["mean_over_run_error"] = abs(labels["mean_over_run"] - coarse[name][2]["mean_over_run"])
+
+
 def _mean_over_run(steps: np.ndarray, series: np.ndarray, of_steps: bool) -> float:
     """Mean in time, not of outputs; `of_steps`: values are means over the step they end, else at its end."""
     total = np.diff(steps) @ series[1:] if of_steps else np.trapezoid(series, steps)
@@ -151,10 +180,15 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
         "base_layer_edge": scenario.base_layer.edge, "elevation_m": scenario.site.elevation,
         "cell_m": scenario.run.cell, "solver_steps": tally.steps,
         "budget_errors": json.dumps({k: float(np.asarray(values[f"budget_error_{k}"])) for k in ("heat", "oxygen", "water")}),
-        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|; null where "
-                           "only one of the two grids reached it",
+        "numerical_error": "each measure has <name>_error: |value at the run's cell - value at twice the cell|, and what "
+                           "time steps add; null where only one of the two grids reached it",
+        "errors_trusted": "false" if convects_in_plumes(scenario) else "true",
         "iteration_defect_K": float(np.asarray(values["iteration_defect_temperature"])),
     }
+    attributes["laws"] = json.dumps({key: asdict(law) for key, law in chosen_laws(scenario.laws).items()})
+    attributes["cover_material"] = stored_cover(scenario.tables)
+    if isinstance(scenario.mix, MixFromIngredients):
+        attributes["recipe"] = stored_recipe(derive(scenario.mix))
     if scenario.start.date is not None:
         attributes["start_date"] = scenario.start.date.isoformat()
     return attributes

@@ -15,6 +15,7 @@ import numpy as np
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.scenario import Scenario
+from pilesim.matter.mix import settled_mix
 from pilesim.result import Measure
 from pilesim.solver.march import DAY
 
@@ -29,6 +30,8 @@ WATER = {  # what is reported: flows of the Dataset that add up to it
 CHANGING_AIR = 0.5  # [K] range of the air temperature above which flows swing with it
 CLOSE_OUTPUTS = 0.25 * (1.0 + 1e-9)  # [day] apart: four a day carry a daily mean
 _ROUND_OFF = 1e-9  # of a share
+_AROUND_PEAK = 1.0  # [day]
+ANY_SHARE = 1.0  # error of a share of which nothing is known
 _NEEDED = ("heat_released", *SINKS, "air_intake", *(name for names in WATER.values() for name in names), "mix_water",
            "mix_dry_matter", "mix_volume", "mix_mass", "cover_volume", "water_loss", "dry_matter_loss",
            "cold_edge_fraction_by_zone", "anaerobic_fraction_day_14", "distance", "height", "zone", "mix_area", "base_area",
@@ -40,10 +43,11 @@ _NEEDED_FACTS = ("title", "scenario", "elevation_m", "rule_temperature_degC", "r
 
 @dataclass(frozen=True, slots=True)
 class Amount:
-    """A number and its unit."""
+    """A number, its unit, and its numerical error (NaN if unknown)."""
 
     value: float
     unit: str
+    error: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +57,8 @@ class Flow:
     mean : over the run, in `unit`
     at : at the days asked for, see :func:`course`
     largest, largest_day : highest of the course and its day
+    error : largest numerical error of `mean` and `at`, NaN if unknown
+    largest_error : of `largest`
     """
 
     name: str
@@ -61,6 +67,8 @@ class Flow:
     at: tuple[float, ...]
     largest: float
     largest_day: float
+    error: float = math.nan
+    largest_error: float = math.nan
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,8 +100,8 @@ def refuse_without_flows(dataset: xr.Dataset, where: str) -> None:
     """Raise ScenarioError unless the Dataset holds all that the sheet needs; `where` names it in the message."""
     missing = [name for name in _NEEDED if name not in dataset.variables]
     missing += [name for name in _NEEDED_FACTS if name not in dataset.attrs]
-    if not missing and "mean_over_run" not in dataset["heat_stored"].attrs:
-        missing = ["mean_over_run of heat_stored"]
+    if not missing and "mean_over_run_error" not in dataset["heat_stored"].attrs:
+        missing = ["mean_over_run_error of heat_stored"]
     if missing:
         raise ScenarioError(where, "", "a result.nc written by this version of 'pilesim run'",
                             f"It lacks {missing[0]}; run the scenario again.")
@@ -112,7 +120,7 @@ def amounts(dataset: xr.Dataset, scenario: Scenario) -> dict[str, Amount]:
     base = float(dataset["base_area"].sum()) * volume / gridded  # the grid may hold half a pile
     return {
         "mix_in_place": Amount(volume, volume_unit),
-        "mix_loose": Amount(mass / scenario.mix.bulk_density, volume_unit),
+        "mix_loose": Amount(mass / settled_mix(scenario.mix).bulk_density, volume_unit),
         "mix_wet": Amount(mass, mass_unit),
         "mix_dry": Amount(dry, mass_unit),
         "mix_water": Amount(mass - dry, mass_unit),
@@ -150,8 +158,13 @@ def flow(dataset: xr.Dataset, name: str, days: Sequence[float]) -> Flow:
     """One flow of the history at the given `days` (linear between outputs), its mean over the run and its highest."""
     values, times = course(dataset, name), dataset["time"].values
     peak = int(np.argmax(values))
+    errors = course(dataset, f"error_of_{name}")
+    of_mean = float(dataset[name].attrs["mean_over_run_error"])
+    near = np.abs(times - times[peak]) <= _AROUND_PEAK  # two curves may cross at the peak
+    of_peak = errors[near].max() + CONSTANTS["time_error_relative"].value * abs(values[peak])
     return Flow(name, str(dataset[name].attrs["units"]), float(dataset[name].attrs["mean_over_run"]),
-                tuple(float(value) for value in np.interp(days, times, values)), float(values[peak]), float(times[peak]))
+                tuple(float(value) for value in np.interp(days, times, values)), float(values[peak]), float(times[peak]),
+                max(of_mean, float(np.interp(days, times, errors).max(initial=0.0))), float(of_peak))
 
 
 def heat_flows(dataset: xr.Dataset, days: Sequence[float]) -> tuple[list[Flow], Flow]:
@@ -167,15 +180,16 @@ def water_totals(dataset: xr.Dataset) -> dict[str, Amount]:
     """Water lost as vapour, made by respiration and leached over the run, of the whole pile (cover and base layer too)."""
     seconds = float(dataset["time"][-1]) * DAY
     unit = str(dataset["leachate"].attrs["units"]).replace(" s-1", "")
-    means = {name: sum(float(dataset[part].attrs["mean_over_run"]) for part in parts) for name, parts in WATER.items()}
-    return {name: Amount(seconds * mean, unit) for name, mean in means.items()}
+    means, errors = ({name: sum(float(dataset[part].attrs[key]) for part in parts) for name, parts in WATER.items()}
+                     for key in ("mean_over_run", "mean_over_run_error"))
+    return {name: Amount(seconds * means[name], unit, seconds * errors[name]) for name in WATER}
 
 
 def share_limits(measures: dict[str, Measure]) -> list[Limit]:
     """The limits that are shares of the mix, the one exceeded by the largest share of the mix first.
 
     Freezing is held to the limit of cold edges, of which it is a part; above 80 degC any share is too much. One that
-    the run was too short to judge (null) is left out.
+    the run was too short to judge (null) is left out. An unknown error leaves any share possible.
     """
     cold, starved = (CONSTANTS[f"acceptable_{name}_share"].value for name in ("cold_edge", "anaerobic"))
     found = []
@@ -183,7 +197,8 @@ def share_limits(measures: dict[str, Measure]) -> list[Limit]:
                               ("starved", "anaerobic_fraction_day_14", starved), ("frozen", "frozen_fraction_peak", cold)):
         measure = measures[name]
         if isinstance(measure.value, float):
-            error = measure.error if isinstance(measure.error, float) else 0.0
+            nothing = measure.value <= _ROUND_OFF and kind in ("hot", "frozen")  # no alarm where there is no sign of any
+            error = measure.error if isinstance(measure.error, float) else 0.0 if nothing else ANY_SHARE
             found.append(Limit(kind, measure.value, error, limit))
     return sorted(found, key=lambda one: -one.excess)
 
@@ -198,8 +213,8 @@ def coldest_zones(measures: dict[str, Measure]) -> list[tuple[str, float, float]
     """Zone, share that has not met the rule and its error: the worst, and all that its error cannot tell from it."""
     measure = measures["cold_edge_fraction_by_zone"]
     assert isinstance(measure.value, dict) and isinstance(measure.error, dict)
-    zones = [(zone, value, float(measure.error.get(zone) or 0.0))  # type: ignore[arg-type]
-             for zone, value in measure.value.items() if value is not None]
+    errors = {zone: ANY_SHARE if error is None else float(error) for zone, error in measure.error.items()}
+    zones = [(zone, value, errors.get(zone, ANY_SHARE)) for zone, value in measure.value.items() if value is not None]
     zones.sort(key=lambda zone: -zone[1])
     return [zone for zone in zones if zone[1] > 0.0 and zones[0][1] - zone[1] <= zones[0][2] + zone[2]]
 
@@ -207,7 +222,10 @@ def coldest_zones(measures: dict[str, Measure]) -> list[tuple[str, float, float]
 def moisture_at_end(dataset: xr.Dataset, measures: dict[str, Measure]) -> tuple[float, float]:
     """Mean moisture of the mix at the end, wet basis [1], and its error from those of the two losses (their sum)."""
     water, dry = (dataset[name].values for name in ("mix_water", "mix_dry_matter"))
-    spread = [float(measures[name].error or 0.0) for name in ("water_loss", "dry_matter_loss")]  # type: ignore[arg-type]
+    found = [measures[name].error for name in ("water_loss", "dry_matter_loss")]
+    if not all(isinstance(error, float) for error in found):
+        return float(water[-1] / (water[-1] + dry[-1])), ANY_SHARE
+    spread = [float(error) for error in found if isinstance(error, float)]
     whole = water[-1] + dry[-1]
     error = (dry[-1] * water[0] * spread[0] + water[-1] * dry[0] * spread[1]) / whole**2
     return float(water[-1] / whole), float(error)

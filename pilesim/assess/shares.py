@@ -45,6 +45,10 @@ class MixPieces:
     node_weight: np.ndarray
     zone_node_weight: np.ndarray
 
+    def zone_share(self) -> np.ndarray:
+        """Share of the initial dry matter of the mix in each zone, (5,)."""
+        return np.bincount(self.zone.ravel(), weights=self.weight.ravel(), minlength=len(ZONES))
+
 
 def mix_pieces(problem: Problem) -> MixPieces:
     """Cut the mix of a problem into weighted triangles and assign their zones."""

@@ -9,6 +9,7 @@ from types import SimpleNamespace
 import numpy as np
 
 from pilesim.base.constants import constant_record
+from pilesim.matter.moist_air import TABLE_SHAPE, fill_saturation_table
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +52,8 @@ class Physics:
 FULL = Physics()
 _EXTRA = ("moist", "constant_density", "composition_in_density", "store_oxygen", "reference_concentration",
           "reference_viscosity", "ignition_temperature", "ignition_scale", "pressure", "ambient_density", "oxygen_demand",
-          "respiratory_quotient")
+          "respiratory_quotient", "moisture_of_full_activity")
+_FULL_POWER = 30.0  # of the exponential in the law of water activity: from there on 1 to round-off
 
 
 def run_record(
@@ -72,7 +74,8 @@ def run_record(
     """
     base = constant_record(physics.constants)
     names = list(base.dtype.names or ())
-    record = np.zeros(1, dtype=[(name, np.float64) for name in (*names, *_EXTRA)])
+    record = np.zeros(1, dtype=[*((name, np.float64) for name in (*names, *_EXTRA)),
+                                ("saturation_table", np.float64, TABLE_SHAPE)])
     for name in names:
         record[name] = base[name]
     for name in _EXTRA[:8]:
@@ -81,9 +84,14 @@ def run_record(
     record["ambient_density"] = ambient_density
     record["oxygen_demand"] = oxygen_demand
     record["respiratory_quotient"] = respiratory_quotient
-    return record.view(np.recarray)[0]
+    record["moisture_of_full_activity"] = (
+        _FULL_POWER / base.water_activity_coefficient) ** (1.0 / base.water_activity_exponent)
+    c = record.view(np.recarray)[0]
+    fill_saturation_table(c)
+    return c
 
 
 def plain_record(record: np.record) -> SimpleNamespace:
     """The record's values as plain floats: reading them from a record is slow."""
-    return SimpleNamespace(**{name: float(record[name]) for name in record.dtype.names or ()})
+    names = (name for name in record.dtype.names or () if record[name].ndim == 0)
+    return SimpleNamespace(**{name: float(record[name]) for name in names})

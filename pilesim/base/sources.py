@@ -68,6 +68,43 @@ _ALL = (
     Source("ExactMathematics", "Exact by definition or by mathematics"),
     Source("TaylorMidMonth", "Taylor, K.E., Williamson, D., Zwiers, F. (2000), The sea surface temperature and sea-ice "
            "concentration boundary conditions for AMIP II simulations, PCMDI Report 60 (recalled from memory, TO CHECK)"),
+    Source("NRAES54", "Rynk, R., editor (1992), On-Farm Composting Handbook, NRAES-54, appendix A, typical "
+           "characteristics of raw materials; recalled from memory or read in reprints, pages TO CHECK",
+           erratum="nitrogen and C:N are averaged apart: their product can exceed the carbon that organic matter holds "
+                   "(sawdust 0.24 % and 442 make 106 %)"),
+    Source("MixBulletin", "How to Mix Composting Materials: Characteristics and Equations, technical bulletin that "
+           "reprints the tables of NRAES-54; read in a web copy without date"),
+    Source("MaterialsTable", "Characteristics of common composting materials, table 3 of an agricultural fact sheet, "
+           "read on a web page that reproduces it; publisher TO CHECK",
+           erratum="prints C:N 1.8 for beef feedlot manure with bedding; 18 is meant"),
+    Source("Golueke1972", "Golueke, C.G. (1972), C/N ratio of various wastes, as table 3.1 of Polprasert, Organic "
+           "Waste Recycling: Technology and Management (that table read in a web copy)"),
+    Source("Gotaas1956", "Gotaas, H.B. (1956), carbon as (100 - percent ash) / 1.8, to within 2 to 10 percent, as "
+           "equation 3.6 of Polprasert, Organic Waste Recycling (read in a web copy)"),
+    Source("Chandler1980", "Chandler, J.A. et al. (1980), biodegradable share of volatile solids from lignin, 0.830 - "
+           "0.028 times lignin in percent; recalled from memory, TO CHECK"),
+    Source("LigninTable", "Lignin of organic materials as collected in tables of composting science; recalled from "
+           "memory, TO CHECK"),
+    Source("RateSynthesis", "First-order rates and degradable shares put together from memory of the literature, to "
+           "half and double; no single source"),
+    Source("Cooperband2002", "Cooperband, L. (2002), The Art and Science of Composting, table of optimal conditions: "
+           "C:N 20 to 40, better 25 to 35; moisture 40 to 65, better 45 to 60 percent (read in a worksheet that reprints "
+           "it)"),
+    Source("Ergun1952", "Ergun, S. (1952), Fluid flow through packed columns, Chem. Eng. Prog. 48, 89; viscous part "
+           "with 150"),
+    Source("Richard2004", "Richard, T.L., Veeken, A.H.M., de Wilde, V., Hamelers, H.V.M. (2004), Air-filled porosity "
+           "and permeability relationships during solid-state fermentation, Biotechnol. Prog. 20, 1372 (abstract read): "
+           "particle size fitted to the Ergun equation"),
+    Source("MillingtonQuirk1961", "Millington, R.J., Quirk, J.P. (1961), Permeability of porous solids, Trans. Faraday "
+           "Soc. 57, 1200; recalled from memory, TO CHECK"),
+    Source("Buckingham1904", "Buckingham, E. (1904), Contributions to our knowledge of the aeration of soils, USDA Bureau of "
+           "Soils Bulletin 25; the square law, TO CHECK"),
+    Source("Marshall1959", "Marshall, T.J. (1959), The diffusion of gases through porous media, J. Soil Sci. 10, 79; "
+           "recalled from memory, TO CHECK"),
+    Source("Thornton1917", "Thornton, W.M. (1917), heat of combustion per oxygen of organic compounds, Phil. Mag. 33, 196; "
+           "recalled from memory, TO CHECK"),
+    Source("Calonne2011", "Calonne, N. et al. (2011), effective thermal conductivity of snow 2.5e-6 rho^2 - 1.23e-4 "
+           "rho + 0.024, Geophys. Res. Lett. 38"),
     Source("Lemmon2004", "Lemmon, E.W., Jacobsen, R.T. (2004), Viscosity and thermal conductivity equations for nitrogen, "
            "oxygen, argon, and air, Int. J. Thermophys. 25, as evaluated by CoolProp"),
     Source("FAO56", "Allen, R.G., Pereira, L.S., Raes, D., Smith, M. (1998), Crop Evapotranspiration, FAO Irrigation and "
@@ -85,8 +122,6 @@ _ALL = (
            "recalled from memory"),
     Source("Hedstrom1998", "Hedstrom, N.R., Pomeroy, J.W. (1998), Measurements and modelling of snow interception in the "
            "boreal forest, Hydrological Processes 12, 1611-1625; density of fresh snow, from copies in public code"),
-    Source("Calonne2011", "Calonne, N. et al. (2011), Numerical and experimental investigations of the effective thermal "
-           "conductivity of snow, Geophys. Res. Lett. 38; coefficients recalled"),
     Source("Verseghy1991", "Verseghy, D.L. (1991), CLASS, a Canadian land surface scheme for GCMs, Int. J. Climatol. 11: "
            "settling of snow, recalled from memory"),
     Source("Douville1995", "Douville, H., Royer, J.-F., Mahfouf, J.-F. (1995), A new snow parameterization, Climate Dynamics "

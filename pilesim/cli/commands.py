@@ -78,7 +78,7 @@ def run(
     chosen = choose_scenario(scenario, set_)
     folder = out or Path("out") / f"{chosen.name}-run"
     check_folder(folder, RUN_FILES, force)
-    figures = _figures()
+    figures = load_figures()
     check_physically(chosen)
     ensure_compiled(say)
 
@@ -129,7 +129,7 @@ def compare(
     chosen = choose_scenario(scenario, set_, asked)
     folder = out or Path("out") / f"{chosen.name}-compare"
     check_folder(folder, COMPARE_FILES, force, resume)
-    figures = _figures()
+    figures = load_figures()
     parts, was_there = folder / FOLDER, folder.exists()
     if force and parts.is_dir():
         remove_store(parts)
@@ -189,7 +189,7 @@ def sheet(
     dataset = open_run(result)
     folder = out or Path("out") / f"{dataset.attrs['scenario_name']}-sheet"
     check_folder(folder, SHEET_FILES, force)
-    figures, words = _figures(), design_sheet(dataset, units)
+    figures, words = load_figures(), design_sheet(dataset, units)
     with delivery(folder, SHEET_FILES) as place:
         figures.save(figures.sheet_figure(dataset, words, units), place / "sheet.png")
     print_sheet(words, dataset)
@@ -228,7 +228,7 @@ def widths(
     jobs = piles(chosen, asked, duration, day)
     folder = out or Path("out") / f"{chosen[0].name}-widths"
     check_folder(folder, WIDTHS_FILES, force)
-    figures = _figures()
+    figures = load_figures()
     with progress_on_stderr("widths") as progress:
         runs = vary_widths(jobs, workers, progress, say)
     with delivery(folder, WIDTHS_FILES) as place:
@@ -325,7 +325,7 @@ def constants(
 
 
 # ------------------------------------------------------------------------------------------------- shared
-def _figures() -> Any:
+def load_figures() -> Any:
     """The module that draws; loaded before anything is simulated, so that a bad MPLBACKEND shows at once."""
     import logging
 

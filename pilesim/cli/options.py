@@ -12,6 +12,7 @@ RUN_FILES = ("result.nc", "summary.json", "section.png", "history.png")
 SHEET_FILES = ("sheet.png",)
 COMPARE_FILES = ("comparison.nc", "comparison.csv", "comparison_units.csv", "comparison.png")
 WIDTHS_FILES = ("widths.csv", "widths.png")
+MIX_FILES = ("mix.csv", "mix.png")
 VERIFY_FILES = ("verify.csv",)
 
 OK, FAILURE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130

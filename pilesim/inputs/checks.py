@@ -9,7 +9,7 @@ from typing import Any
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.polygon import mix_halves
-from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Pile, Run, Start, Weather
+from pilesim.inputs.records import BaseLayer, Cover, Mix, MixFromIngredients, MonthlyWeather, Pile, Run, Start, Weather
 from pilesim.inputs.schema import SCHEMA
 from pilesim.inputs.values import MONTHS
 
@@ -23,7 +23,7 @@ RIDGE_SLOPE_SLACK = math.radians(0.1)   # a slope typed to a tenth of a degree a
 _ROUND_OFF = 1e-9               # relative; only for limits that were typed with few digits
 
 
-def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mix, run: Run,
+def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mix | MixFromIngredients, run: Run,
                         tables: Mapping[str, object]) -> None:
     """Raise ScenarioError for the first keys that contradict each other; `tables` shows what was typed."""
     _check_outline(pile, tables)
@@ -33,6 +33,14 @@ def refuse_inconsistent(pile: Pile, cover: Cover, base_layer: BaseLayer, mix: Mi
     _check_cover(pile, cover, tables)
     _check_mix(mix, tables)
     _check_run(pile, cover, base_layer, run, tables)
+
+
+def refuse_recipe_key(mix: Mapping[str, object]) -> None:
+    """Raise ScenarioError where [mix] has a key that only a mix of ingredients knows."""
+    for key in ("bucket", "volume_loss"):
+        if key in mix:
+            raise ScenarioError(f"mix.{key}", repr(mix[key]), "no such key without mix.ingredients",
+                                "Remove it, or give the ingredients.")
 
 
 def refuse_monthly_key(key: str, weather: Mapping[str, object]) -> None:
@@ -163,7 +171,9 @@ def _check_cover(pile: Pile, cover: Cover, tables: Mapping[str, object]) -> None
                             "A cover of 0 m has no water to follow; give it a thickness.")
 
 
-def _check_mix(mix: Mix, tables: Mapping[str, object]) -> None:
+def _check_mix(mix: Mix | MixFromIngredients, tables: Mapping[str, object]) -> None:
+    if mix.fast_fraction is None or mix.slow_fraction is None:
+        return      # derived from the ingredients, and checked where that is done
     if mix.fast_fraction + mix.slow_fraction > 1.0 + _ROUND_OFF:
         raise ScenarioError("mix.fast_fraction", given(tables, "mix.fast_fraction"),
                             f"at most {100.0 * (1.0 - mix.slow_fraction):.4g} percent",

@@ -18,6 +18,7 @@ Tables = dict[str, object]
 _LARGEST_FILE = 1_000_000       # bytes; a scenario has a few thousand
 _DEEPEST_CHAIN = 20             # files that may extend one another
 _MATERIAL_KEEPS = ("material", "thickness", "edge", "valve", "deep_temperature")    # no material properties
+_RECIPE_KEEPS = ("ingredients", "bucket", "volume_loss")                            # no properties of a mix
 
 
 def bundled() -> dict[str, Path]:
@@ -101,7 +102,7 @@ def read_chain(path: Path) -> Tables:
             raise ScenarioError(str(path), "", "a chain of 'extends' that ends", advice)
         chain.append(real)
         parent = layer.pop("extends", None)
-        layers.append(layer)
+        layers.append(_with_feedstocks(layer, next_path))
         next_path = None if parent is None else find_file(str(parent), next_path.parent, "extends")
     merged: Tables = {}
     for layer in reversed(layers):
@@ -109,12 +110,29 @@ def read_chain(path: Path) -> Tables:
     return merged
 
 
+def _with_feedstocks(layer: Tables, path: Path) -> Tables:
+    """The layer with the tables [feedstock.NAME] of the file it names as `feedstocks` laid under its own."""
+    named = layer.pop("feedstocks", None)
+    if named is None:
+        return layer
+    file = path.parent / str(named)
+    try:
+        library = read_file(file)
+    except ScenarioError as why:
+        advice = f"{why.advice} It is what 'feedstocks' of {path.name} names.".strip()
+        raise ScenarioError(why.where, why.given, why.allowed, advice) from None
+    strange = next((name for name in library if name != "feedstock"), None)
+    if strange is not None:
+        raise ScenarioError(str(file), f"[{strange}]", "tables [feedstock.\"NAME\"] only")
+    return merge(library, layer)
+
+
 def merge(under: Tables, over: Tables) -> Tables:
     """`over` laid on `under`, key by key; the more local of two rivals removes the other.
 
-    Rivals: `side_slope` and `crest_width`; a `material` and the properties it stands for; a `shape` other than
-    trapezoid and both slope keys; an `outline` and all sizes, and any other shape; another `kind` of weather and what
-    the former kind gave.
+    Rivals: `side_slope` and `crest_width`; a `material` and the properties it stands for, `ingredients` too; a `shape`
+    other than trapezoid and both slope keys; an `outline` and all sizes, and any other shape; another `kind` of weather
+    and what the former kind gave.
     """
     out = copy.deepcopy(under)
     for name, value in over.items():
@@ -132,6 +150,8 @@ def merge(under: Tables, over: Tables) -> Tables:
 
 
 def _removed_by(name: str, local: Tables, under: Tables) -> list[str]:
+    if name == "feedstock":
+        return []
     if name == "weather":
         kind = SCHEMA[name]["kind"].words[0]
         changed = local.get("kind", under.get("kind", kind)) != under.get("kind", kind)
@@ -148,6 +168,8 @@ def _removed_by(name: str, local: Tables, under: Tables) -> list[str]:
         if "crest_width" in local:
             return [*other, "side_slope"]
         return other
+    if "ingredients" in local:
+        return [key for key in SCHEMA[name] if key not in _RECIPE_KEEPS]
     if "material" in local:
         return [key for key in SCHEMA[name] if key not in _MATERIAL_KEEPS]
     return []
@@ -165,10 +187,12 @@ def overrides_as_layer(overrides: dict[str, object]) -> Tables:
     layer: Tables = {}
     for dotted, value in overrides.items():
         parts = str(dotted).split(".")
+        if parts[0] == "feedstock" and len(parts) > 3:      # a name with points is refused with its own message
+            parts = ["feedstock", ".".join(parts[1:-1]), parts[-1]]
         if parts == ["title"]:
             layer["title"] = value
             continue
-        is_inner = len(parts) == 3 and parts[1] in SUBTABLES.get(parts[0], {})
+        is_inner = len(parts) == 3 and (parts[0] == "feedstock" or parts[1] in SUBTABLES.get(parts[0], {}))
         if not (len(parts) == 2 or is_inner) or not all(parts):
             raise ScenarioError(str(dotted), repr(value), "a dotted key such as pile.base_width")
         table = layer.setdefault(parts[0], {})
@@ -200,10 +224,12 @@ def write(tables: Tables) -> str:
     for name, table in tables.items():
         if isinstance(table, dict):
             plain = {key: value for key, value in table.items() if not isinstance(value, dict)}
-            lines += ["", f"[{name}]", *(f"{key} = {literal(value)}" for key, value in plain.items())]
+            if plain or not table:
+                lines += ["", f"[{name}]", *(f"{key} = {literal(value)}" for key, value in plain.items())]
             for inner, keys in table.items():
                 if isinstance(keys, dict):
-                    lines += ["", f"[{name}.{inner}]", *(f"{key} = {literal(value)}" for key, value in keys.items())]
+                    label = inner if inner.isidentifier() else literal(inner)
+                    lines += ["", f"[{name}.{label}]", *(f"{key} = {literal(value)}" for key, value in keys.items())]
     return "\n".join(lines).lstrip("\n") + "\n"
 
 

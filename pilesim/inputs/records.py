@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import datetime
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pilesim.inputs.library import Feedstock
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +120,39 @@ class Mix:
 
 
 @dataclass(frozen=True, slots=True)
+class Ingredient:
+    """An amount of a feedstock: mass [kg], loose volume [m3] or number of buckets, as `measure` says (mass, volume,
+    buckets)."""
+
+    feedstock: Feedstock
+    amount: float
+    measure: str
+
+
+@dataclass(frozen=True, slots=True)
+class MixFromIngredients:
+    """A mix by its ingredients, size of a bucket [m3] or None, and the share of their volumes that mixing loses [1].
+
+    The other fields are those of `Mix`, None where the scenario leaves them to be derived from the ingredients.
+    """
+
+    ingredients: tuple[Ingredient, ...]
+    bucket: float | None
+    volume_loss: float
+    bulk_density: float | None
+    moisture: float | None
+    volatile_solids: float | None
+    permeability: float | None
+    compaction: float | None
+    fast_fraction: float | None
+    slow_fraction: float | None
+    fast_rate: float | None
+    slow_rate: float | None
+    oxygen_demand: float | None
+    respiratory_quotient: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class Start:
     """Date of building or None, temperature of everything built [K], seeding (mature, mixed or surface)."""
 
@@ -141,6 +178,16 @@ class Run:
     duration: float
     output_every: float
     cell: float
+
+
+@dataclass(frozen=True, slots=True)
+class Laws:
+    """Named choices where the literature conflicts (see ``pilesim.inputs.laws``)."""
+
+    gas_diffusion: str
+    temperature: str
+    oxygen_limit: str
+    oxygen_heat: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,13 +13,17 @@ from typing import Any
 
 from pilesim.inputs import checks, layers
 from pilesim.inputs.layers import bundled
+from pilesim.inputs.library import cover_library
+from pilesim.inputs.recipe import RECIPE_KEYS, read_recipe
 from pilesim.inputs.records import (
     BaseLayer,
     ColdSnap,
     Cover,
     Ground,
+    Laws,
     Limits,
     Mix,
+    MixFromIngredients,
     MonthlyWeather,
     Pile,
     Run,
@@ -32,7 +36,7 @@ from pilesim.inputs.template import template
 from pilesim.inputs.values import read_months, read_value
 
 __all__ = [
-    "BaseLayer", "ColdSnap", "Cover", "Ground", "Limits", "Mix", "MonthlyWeather",
+    "BaseLayer", "ColdSnap", "Cover", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients", "MonthlyWeather",
     "Pile", "Run", "Scenario", "Site", "Start", "Weather",
     "bundled", "from_text", "load", "set_values", "template",
 ]
@@ -53,11 +57,12 @@ class Scenario:
     pile: Pile
     cover: Cover
     base_layer: BaseLayer
-    mix: Mix
+    mix: Mix | MixFromIngredients
     start: Start
     ground: Ground
     run: Run
     limits: Limits
+    laws: Laws
     tables: dict[str, object] = field(compare=False, repr=False)
 
     def with_(self, **changes: object) -> Scenario:
@@ -125,16 +130,17 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         pile["base_width"] = checks.COLUMN_WIDTH
     if pile["shape"] == "polygon":
         checks.size_from_outline(pile, tables)
-    for table in ("cover", "base_layer"):
-        del values[table]["material"]
+    _take_cover_material(values["cover"], _keys(tables, "cover"))
+    del values["base_layer"]["material"]
+    mix = _read_mix(values["mix"], tables)
     rule_temperature, rule_duration = values["limits"].pop("rule")
     scenario = Scenario(
         name=name, title=str(tables.get("title", name)),
         site=Site(**values["site"]), weather=weather, pile=Pile(**pile),
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
-        mix=Mix(**values["mix"]), start=Start(**values["start"]), ground=Ground(**values["ground"]),
+        mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(rule_temperature, rule_duration, **values["limits"]), tables=tables,
+        limits=Limits(rule_temperature, rule_duration, **values["limits"]), laws=Laws(**values["laws"]), tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)
@@ -145,6 +151,19 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
 def _keys(tables: Mapping[str, object], name: str) -> Mapping[str, object]:
     table = tables.get(name)
     return table if isinstance(table, dict) else {}
+
+
+def _take_cover_material(cover: dict[str, Any], typed: Mapping[str, object]) -> None:
+    """Put the properties of the cover's material where none are typed."""
+    material = cover_library()[cover.pop("material")]
+    cover.update({key: figure.value for key, figure in material.figures.items() if key not in typed})
+
+
+def _read_mix(values: dict[str, Any], tables: Mapping[str, object]) -> Mix | MixFromIngredients:
+    if "ingredients" in _keys(tables, "mix"):
+        return read_recipe(values, tables)
+    checks.refuse_recipe_key(_keys(tables, "mix"))
+    return Mix(**{key: value for key, value in values.items() if key not in RECIPE_KEYS})
 
 
 def _read_weather(given: Mapping[str, object]) -> Weather | MonthlyWeather:

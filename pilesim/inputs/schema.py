@@ -14,8 +14,8 @@ from dataclasses import dataclass
 class Key:
     """One key of a table.
 
-    `kind` is quantity, word, flag, date, points or rule. For a quantity: `unit` is SI, `shown` the unit of `low`,
-    `high` and of messages, `constant` the registry name of the default. `words` are the allowed words, the
+    `kind` is quantity, word, flag, date, points, ingredients, text or rule. For a quantity: `unit` is SI, `shown` that of
+    `low`, `high` and of messages, `constant` the registry name of the default. `words` are the allowed words, the
     first one the default. A quantity with neither default nor `required` is optional (None) and has an
     `example` for the template.
     """
@@ -109,7 +109,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "cover": {
         "thickness": _length("normal to the surface, outside the mix; 0 m removes the cover", 0.0, 2.0,
                              "cover_thickness"),
-        "material": _word("the default properties below", "coarse compost"),
+        "material": _word("the default properties below", "coarse compost", "fine compost", "wood chips", "straw", "peat"),
         "permeability": _permeability("to gas, in place and moist", "cover_permeability"),
         "bulk_density": _density("wet", "cover_bulk_density"),
         "moisture": _share("wet basis", 0.0, 95.0, "cover_moisture"),
@@ -130,6 +130,11 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "edge": _word("closed: the cover runs down to the ground; open: air enters there", "closed", "open"),
     },
     "mix": {
+        "ingredients": Key("amounts of feedstocks (listed by pilesim materials); what is not given below is derived",
+                           kind="ingredients", example='["4 buckets of coarse yard trimmings", "1 bucket of dairy manure"]'),
+        "bucket": Key("volume of a heaped bucket; needed only where other measures stand beside buckets", unit="m3",
+                      shown="m3", low=1e-3, high=50.0, example="2 m3"),
+        "volume_loss": _share("of the volumes of the ingredients when they are mixed", 0.0, 60.0, "mix_volume_loss"),
         "bulk_density": _density("wet, at the surface of the mix", "mix_bulk_density"),
         "moisture": _share("wet basis", 0.0, 95.0, "mix_moisture"),
         "volatile_solids": _share("share of dry matter", 0.0, 100.0, "mix_volatile_solids"),
@@ -166,6 +171,12 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "cell": _length("node spacing of the fine grid (coarse partner: twice this)", 0.001, 1.0,
                         "run_cell"),
     },
+    "laws": {
+        "gas_diffusion": _word("how oxygen diffuses in the bed", "moldrup", "millington-quirk", "buckingham", "marshall"),
+        "temperature": _word("cardinal temperatures of degradation", "measured", "literature"),
+        "oxygen_limit": _word("oxygen at half speed", "measured", "handbook"),
+        "oxygen_heat": _word("heat per oxygen used", "composting", "oxycalorific"),
+    },
     "limits": {
         "rule": Key("temperature to hold and for how long without a gap", kind="rule"),
         "anaerobic_oxygen": _share("below it the mix counts as anaerobic", 0.1, 20.9, "anaerobic_oxygen"),
@@ -182,11 +193,28 @@ SUBTABLES: dict[str, dict[str, dict[str, Key]]] = {
         },
     },
 }
+FEEDSTOCK: dict[str, Key] = {      # of a table [feedstock.NAME]
+    "moisture": _share("wet basis", 0.0, 99.0, ""),
+    "nitrogen": _share("of dry matter", 0.0, 50.0, ""),
+    "carbon": _share("of dry matter", 0.0, 60.0, ""),
+    "volatile_solids": _share("of dry matter", 0.0, 100.0, ""),
+    "lignin": _share("of volatile solids", 0.0, 100.0, ""),
+    "bulk_density": Key("loose and moist, as loaded", unit="kg m-3", shown="kg/m3", low=10.0, high=1600.0),
+    "particle_size": Key("as an Ergun fit of the pressure drop gives it", unit="m", shown="mm", low=0.01, high=200.0),
+    "compaction": Key("growth of bulk density with depth", unit="m-1", shown="1/m", high=2.0),
+    "fast_fraction": _share("quickly degradable, of volatile solids", 0.0, 100.0, ""),
+    "fast_rate": _rate("decay of the fast fraction at the best conditions", ""),
+    "slow_fraction": _share("slowly degradable, of volatile solids", 0.0, 100.0, ""),
+    "slow_rate": _rate("decay of the slow fraction at the best conditions", ""),
+    "oxygen_demand": Key("oxygen per substrate oxidised", unit="kg kg-1", shown="kg/kg", low=0.5, high=4.0),
+    "respiratory_quotient": Key("mol of carbon dioxide per mol of oxygen", unit="1", low=0.3, high=1.5),
+}
+FEEDSTOCK_WORDS = ("like", "description")      # keys of [feedstock.NAME] that are text
 RULE_TEMPERATURE = _temperature("to hold", 25.0, 90.0)
 RULE_DURATION = Key("to hold it", unit="s", shown="day", low=1.0 / 1440.0, high=365.0)
-TOP_KEYS = ("title", "extends")
+TOP_KEYS = ("title", "extends", "feedstocks")
 LATER_TABLES = ("event", "stage")
-LATER_KEYS = {"mix": ("ingredients",), "weather": ("path",)}
+LATER_KEYS = {"weather": ("path",)}
 OPEN_WORDS = ("material",)      # any other material is a word that a later version may know
 LATER = "is known, but not in this version: it arrives later"
 
@@ -196,6 +224,17 @@ def known_keys() -> dict[str, Key]:
     known = {f"{table}.{name}": key for table, keys in SCHEMA.items() for name, key in keys.items()}
     for table, inner in SUBTABLES.items():
         known |= {f"{table}.{part}.{name}": key for part, keys in inner.items() for name, key in keys.items()}
+    return known
+
+
+def key_of(dotted: str) -> Key | None:
+    """What is known of a dotted key, ``feedstock.NAME.KEY`` included, or None."""
+    known = known_keys().get(dotted)
+    table, _, rest = dotted.partition(".")
+    if known is None and table == "feedstock":
+        name, _, key = rest.rpartition(".")
+        word = Key("name or text", kind="text") if key in FEEDSTOCK_WORDS else None
+        return FEEDSTOCK.get(key, word) if name else None
     return known
 
 

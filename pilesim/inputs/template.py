@@ -51,7 +51,7 @@ def default_text(spec: Key) -> str:
         return f'"{spec.words[0]}"'
     if spec.kind == "flag":
         return "false"
-    if spec.kind == "points":
+    if spec.kind in ("points", "ingredients"):
         return spec.example
     if spec.kind == "date":
         return '"2025-11-30"'

@@ -9,6 +9,8 @@ from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import from_si, to_si
 from pilesim.inputs.schema import (
+    FEEDSTOCK,
+    FEEDSTOCK_WORDS,
     LATER,
     LATER_KEYS,
     LATER_TABLES,
@@ -35,8 +37,11 @@ def refuse_unknown_names(tables: dict[str, object]) -> None:
             continue
         if name in LATER_TABLES:
             raise ScenarioError(name, "", f"one of {', '.join(SCHEMA)}", f"'{name}' {LATER}.")
+        if name == "feedstock":
+            _refuse_unknown_feedstock_keys(table)
+            continue
         if name not in SCHEMA:
-            allowed = (*TOP_KEYS, *SCHEMA)
+            allowed = (*TOP_KEYS, *SCHEMA, "feedstock")
             expected = f"one of {', '.join(allowed)}"
             raise ScenarioError(name, _shown(table), expected, suggestion(name, allowed))
         if not isinstance(table, dict):
@@ -51,6 +56,18 @@ def refuse_unknown_names(tables: dict[str, object]) -> None:
             else:
                 raise ScenarioError(f"{name}.{key}", repr(value),
                                     f"a table, written as [{name}.{key}] with its keys below")
+
+
+def _refuse_unknown_feedstock_keys(table: object) -> None:
+    for name, inner in table.items() if isinstance(table, dict) else [("", table)]:
+        where = f"feedstock.{name}" if name else "feedstock"
+        if not isinstance(inner, dict):
+            raise ScenarioError(where, repr(inner), "a table for each feedstock, written as [feedstock.\"NAME\"]")
+        for key, item in inner.items():
+            if key in FEEDSTOCK_WORDS and not isinstance(item, str):
+                raise ScenarioError(f"{where}.{key}", repr(item), "text in quotes")
+            if key not in FEEDSTOCK_WORDS:
+                _refuse_unknown_key(where, key, item, FEEDSTOCK)
 
 
 def _refuse_unknown_key(table: str, key: str, value: object, allowed: dict[str, Key]) -> None:
@@ -79,6 +96,12 @@ def read_value(key: Key, raw: object, where: str) -> object:
         raise ScenarioError(where, "a table", "one value")
     if key.kind == "points":
         return _read_points(raw, where)
+    if key.kind == "text":
+        if not isinstance(raw, str):
+            raise ScenarioError(where, repr(raw), "text in quotes")
+        return raw
+    if key.kind == "ingredients":
+        return split_ingredients(raw, where)
     if isinstance(raw, list):
         advice = "Lists of 12 are for weather.kind = 'monthly'." if where.startswith("weather.") else ""
         raise ScenarioError(where, "a list", "one value", advice)
@@ -153,8 +176,8 @@ def _read_word(key: Key, raw: object, where: str) -> str:
     if isinstance(raw, str) and raw in key.later:
         raise ScenarioError(where, repr(raw), allowed, f"'{raw}' {LATER}.")
     if where.split(".")[-1] in OPEN_WORDS and isinstance(raw, str):
-        raise ScenarioError(where, repr(raw), allowed,
-                            "Other materials arrive later; give the properties one by one instead.")
+        advice = suggestion(raw, key.words) or "Give the properties one by one instead."
+        raise ScenarioError(where, repr(raw), allowed, advice)
     raise ScenarioError(where, repr(raw), allowed, suggestion(raw, key.words) if isinstance(raw, str) else "")
 
 
@@ -191,6 +214,17 @@ def _read_points(raw: object, where: str) -> tuple[tuple[float, float], ...]:
         x, z = (to_si(part.strip(), "m", f"{where}, point {k}") for part in parts)
         points.append((x, z))
     return tuple(points)
+
+
+def split_ingredients(raw: object, where: str) -> tuple[str, ...]:
+    """A list of texts, or one text with semicolons between, as texts; what they say is not looked at."""
+    allowed = 'a list such as ["4 buckets of coarse yard trimmings", "1 bucket of dairy manure"]'
+    parts = raw.split(";") if isinstance(raw, str) else raw
+    if not isinstance(parts, (list, tuple)) or not all(isinstance(part, str) and part.strip() for part in parts):
+        raise ScenarioError(where, repr(raw), allowed, "In one text, put semicolons between the ingredients.")
+    if not parts:
+        raise ScenarioError(where, repr(raw), allowed, "The list is empty.")
+    return tuple(part.strip() for part in parts)
 
 
 def read_rule(raw: object, where: str) -> tuple[float, float]:

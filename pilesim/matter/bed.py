@@ -70,10 +70,10 @@ def drainage_potential(porosity: float, saturation: float, c: Any) -> float:
 @compiled
 def water_activity(moisture: float, c: Any) -> tuple[float, float]:
     """Water activity [1] and its derivative at `moisture` [kg water per kg dry matter]. Tuned form."""
+    if moisture >= c.moisture_of_full_activity:
+        return 1.0, 0.0
     if moisture <= 0.0:
         return 0.0, 0.0
     power = c.water_activity_coefficient * moisture**c.water_activity_exponent
-    if power > 30.0:
-        return 1.0, 0.0
     rest = math.exp(-power)
     return 1.0 - rest, rest * power * c.water_activity_exponent / moisture

@@ -24,8 +24,9 @@ def temperature_factor(temperature: float, c: Any) -> tuple[float, float]:
     span = best - low
     bottom = span * (span * (temperature - best) - (best - high) * (best + low - 2.0 * temperature))
     bottom_slope = span * (span + 2.0 * (best - high))
-    factor = below * above * above / bottom
-    slope = (above * above + 2.0 * below * above - factor * bottom_slope) / bottom
+    inverse = 1.0 / bottom
+    factor = below * above * above * inverse
+    slope = (above * above + 2.0 * below * above - factor * bottom_slope) * inverse
     return factor, slope
 
 
@@ -47,6 +48,8 @@ def logistic_growth(activity: float, growth: float) -> float:
 
     Exact solution of da/dt = r a (1 - a) for the integral of r; 1 stays exactly 1.
     """
+    if activity == 1.0:
+        return 1.0
     grown = activity * math.exp(growth)
     return grown / (1.0 - activity + grown)
 

@@ -13,14 +13,17 @@ from matplotlib.patches import Patch, Rectangle
 
 from pilesim.show import page, style
 from pilesim.show.matrix_picture import draw_matrices, matrices_height
-from pilesim.show.risk_table import Risks, VariedKey, acceptable_shares, read_risks
+from pilesim.show.risk_table import UNKNOWN, Risks, VariedKey, acceptable_shares, read_risks
+from pilesim.show.values import value_with_error
 from pilesim.show.window import cover_windows
 from pilesim.show.window_block import Block, draw_block, draw_key, plan_block
 from pilesim.show.window_picture import BAND, COLD_LOOK, STARVED_LOOK, draw_risks, draw_window
+from pilesim.study.ties import order_of, rank_text, tied_with_best, ties
 
 MOST_BARS, MOST_BARS_WITH_WINDOWS = 16, 8
-_WIDTH, _LEFT, _RIGHT, _ABOVE, _FOOTER = 13.6, 0.75, 0.3, 0.66, 0.55  # [inches]
+_WIDTH, _LEFT, _RIGHT, _ABOVE, _FOOTER = 13.6, 0.75, 0.3, 0.66, 0.75  # [inches]
 _CURVES = 4.0  # [inches]
+_LONGEST_TIE = 215  # characters
 _BAR, _BAR_HEAD, _BAR_FOOT = 0.31, 0.62, 0.82  # one design, key names above, axis and note below
 
 
@@ -59,7 +62,28 @@ def comparison_figure(table: xr.Dataset, units: str = "metric") -> Figure:
         if block and len(risks.keys) != 1:  # with many keys the windows say more than the list, and stand first
             draw_block(figure, block, _FOOTER + (designs if many else 0.0))
         _head(figure, table, risks, units)
+        _tie_line(figure, risks)
     return figure
+
+
+def _tie_line(figure: Figure, risks: Risks) -> None:
+    """One line: how many designs may be the best one, and how many neighbours in rank the errors do not tell apart."""
+    stretches = risks.stretches()
+    order = order_of(stretches)
+    if len(order) < 2:
+        return
+    found, best = ties(stretches), tied_with_best(stretches)
+    first = f"{len(best)} designs are tied for the smallest" if len(best) > 1 else "one design is best beyond the errors"
+    pairs = "all neighbours in rank differ by more than their errors together"
+    if found:
+        index = list(np.ndindex(risks.cold.shape))
+        names = [", ".join(key.value_text(at) for key, at in zip(risks.keys, index[k], strict=True))
+                 for k in (found[0].first, found[0].second)]
+        spread = value_with_error(found[0].difference, found[0].error) if found[0].error else "0"
+        pairs = (f"{len(found)} of {len(order) - 1} pairs of neighbours in rank cannot be told apart by the grid: "
+                 f"{names[0]} and {names[1]} differ by {spread} %" + (", and so on" if len(found) > 1 else ""))
+    text = page.one_line(f"Worse share: {first}; {pairs}.", _LONGEST_TIE)
+    figure.text(0.12 / _WIDTH, 0.62 / figure.get_figheight(), text, fontsize=8, va="bottom", parse_math=False, gid="ties")
 
 
 def _most_bars(block: Block | None) -> int:
@@ -183,14 +207,25 @@ def _ranked_bars(figure: Figure, risks: Risks, bottom: float, height: float, mos
     scale = min(1.0, 7.5 / max(sum(widths), 1.0))
     starts = 0.12 + scale * np.concatenate([[0.0], np.cumsum(widths)])
     left = max(float(starts[-1]), _LEFT)
-    width = _WIDTH - left - 0.75
+    width = _WIDTH - left - 1.0
     axes = page.place_axes(figure, left, bottom + _BAR_FOOT, width, height - _BAR_HEAD - _BAR_FOOT)
     for start, (k, key) in zip(starts, enumerate(risks.keys), strict=False):
         _text_column(axes, key, [key.texts[index[k]] for index in shown], (start - left) / width)
     _bars(axes, risks, shown)
+    _ranks(axes, risks, shown)
     if len(designs) > len(shown):
         text = f"The {len(shown)} best of {len(designs)} designs by the worse of the two shares; the table has the rest."
         figure.text(left / _WIDTH, (bottom + 0.16) / figure.get_figheight(), text, fontsize=8.5)
+
+
+def _ranks(axes: Axes, risks: Risks, shown: list[tuple[int, ...]]) -> None:
+    """The rank of each design by its worse share, or the ranks that its error leaves open, at the right edge."""
+    places = dict(zip(np.ndindex(risks.cold.shape), risks.ranks(), strict=True))
+    axes.text(1.06, 1.0, "rank, within\nthe errors", transform=axes.transAxes, fontsize=8, fontweight="bold", va="bottom",
+              ha="right")
+    for row, index in enumerate(shown):
+        axes.text(1.06, row, rank_text(places[index]).replace(" tie", ""), transform=axes.get_yaxis_transform(), fontsize=8.5,
+                  va="center", ha="right", gid="rank")
 
 
 def _text_column(axes: Axes, key: VariedKey, texts: list[str], x: float) -> None:
@@ -222,10 +257,11 @@ def _bars(axes: Axes, risks: Risks, designs: list[tuple[int, ...]]) -> None:
                 value,
                 height=0.36,
                 facecolor=colour,
-                xerr=error if error > 0 else None,
+                xerr=error if 0 < error < UNKNOWN else None,
                 error_kw={"elinewidth": 0.9, "capsize": 2, "ecolor": style.INK},
             )
-            axes.text(value + error + 0.8, row + shift, f"{value:.0f}", fontsize=7, va="center")
+            place = value + (error if error < UNKNOWN else 0.0) + 0.8
+            axes.text(place, row + shift, f"{value:.0f}" + ("" if error < UNKNOWN else " ±?"), fontsize=7, va="center")
     axes.set(xlim=(0, 100), ylim=(len(designs) - 0.45, -0.55), xlabel="share of the mix [%]")
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)

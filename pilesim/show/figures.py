@@ -1,13 +1,14 @@
-"""The pictures that commands write: section.png, history.png, comparison.png, widths.png and sheet.png.
+"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png and sheet.png.
 
 Each function returns a ``matplotlib.figure.Figure``; :func:`save` writes it as a PNG, complete or not at all.
 """
 
 from pilesim.show.comparison_picture import comparison_figure
 from pilesim.show.history_picture import history_figure
+from pilesim.show.mix_picture import mix_figure
 from pilesim.show.page import save
 from pilesim.show.section_picture import section_figure
 from pilesim.show.sheet_picture import sheet_figure
 from pilesim.show.widths_picture import widths_figure
 
-__all__ = ["comparison_figure", "history_figure", "save", "section_figure", "sheet_figure", "widths_figure"]
+__all__ = ["comparison_figure", "history_figure", "mix_figure", "save", "section_figure", "sheet_figure", "widths_figure"]

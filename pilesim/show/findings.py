@@ -8,6 +8,7 @@ from typing import Any
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import format_number
+from pilesim.show.values import estimate
 
 Row = dict[str, Any]
 _HOT, _STARVED, _TOE = "share_above_55C_day_14", "anaerobic_fraction_day_14", "cold_edge_fraction_by_zone_toe"
@@ -41,8 +42,10 @@ def hot_and_aerobic(
     head = f"Hot and aerobic on day 14 ({limits})"
     if not found:
         nearest = min(known, key=_shortfall)
-        return [f"{head}: none; nearest is {name(nearest)}, with {nearest[_HOT]:.0%} above 55 degC and "
-                f"{nearest[_STARVED]:.0%} below {attrs['anaerobic_oxygen_percent']:g} % oxygen."]
+        hot, starved = (_percent(nearest, measure) for measure in (_HOT, _STARVED))
+        return [f"{head}: none; nearest is {name(nearest)}, with {hot} % above 55 degC and "
+                f"{starved} % below {attrs['anaerobic_oxygen_percent']:g} % oxygen"
+                f"{' (within its error of the limits)' if _near(nearest) else ''}."]
     words = [name(row) + (" (within its error of a limit)" if _near(row) else "") for row in found]
     return [f"{head}: {len(found)} of {len(known)}{_leakances(found)}: {listed(words)}.{_toe(found, attrs)}"]
 
@@ -63,9 +66,21 @@ def _shortfall(row: Row) -> float:
     return max(_hot_limit() - hot, starved - _starved_limit())
 
 
+def _percent(row: Row, measure: str) -> str:
+    """A share in percent with its error."""
+    trusted = bool(row.get("errors_trusted", 1))
+    return estimate(100.0 * row[measure], 100.0 * row.get(f"{measure}_error", math.nan), trusted)
+
+
 def _near(row: Row) -> bool:
-    gaps = (_HOT, row[_HOT] - _hot_limit()), (_STARVED, row[_STARVED] - _starved_limit())
-    return any(abs(gap) <= row.get(f"{measure}_error", math.nan) for measure, gap in gaps)
+    """Whether the errors leave open if the limits are met: more than they tell, or nothing known of them."""
+    hot, starved = row[_HOT] - _hot_limit(), _starved_limit() - row[_STARVED]
+    errors = [row.get(f"{measure}_error", math.nan) for measure in (_HOT, _STARVED)]
+    if not row.get("errors_trusted", 1):
+        return True
+    if min(hot, starved) >= 0.0:
+        return any(not abs(gap) > error for gap, error in zip((hot, starved), errors, strict=True))
+    return not any(gap < 0.0 and -gap > error for gap, error in zip((hot, starved), errors, strict=True))
 
 
 def _leakances(found: Sequence[Row]) -> str:
@@ -83,7 +98,10 @@ def _toe(found: Sequence[Row], attrs: dict[str, Any]) -> str:
     cold = sorted(row[_TOE] for row in found if not math.isnan(row.get(_TOE, math.nan)))
     if not cold:
         return ""
+    errors = [row.get(f"{_TOE}_error", math.nan) if row.get("errors_trusted", 1) else math.nan for row in found]
+    worst = max((math.inf if math.isnan(error) else error) for error in errors)
     share = " to ".join(dict.fromkeys(f"{100 * value:.0f}" for value in (cold[0], cold[-1])))
+    share += f" ±{max(100 * worst, 1.0):.0f}" if math.isfinite(worst) else " ±?"
     head = "The toe is not among it" if cold[0] > CONSTANTS["acceptable_cold_edge_share"].value else "The toe"
     rule = f"{attrs['rule_temperature_degC']:g} degC for {attrs['rule_duration_days']:g} days"
     return f" {head}: {share} % of it never held {rule}."

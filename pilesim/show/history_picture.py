@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.ticker import MaxNLocator
 
+from pilesim.result import errors_trusted
 from pilesim.show import page, style
 
 MEAN = style.LineStyle(style.INK, "-", 2.2)
@@ -19,11 +20,24 @@ AIR = style.LineStyle(style.FAINT, (0, (1, 1)), 1.2)
 
 @dataclass(frozen=True, slots=True)
 class Curve:
-    """One line of a panel: name at its end, values as drawn, look."""
+    """One line of a panel: name at its end, values as drawn, look, and the numerical error of each value, if known."""
 
     name: str
     values: np.ndarray
     look: style.LineStyle
+    error: np.ndarray | None = None
+
+
+_BAND = "Bands: numerical error, the difference from the grid of twice the cell at the same hour."
+
+
+def _error(dataset: xr.Dataset, name: str, unit: str, units: str) -> np.ndarray | None:
+    """Numerical error of a curve as drawn; None if the result does not hold it."""
+    if f"error_of_{name}" not in dataset:
+        return None
+    of_zones = "mix_zone" in dataset[f"error_of_{name}"].dims
+    values = dataset[f"error_of_{name}"].transpose(*(("time", "mix_zone") if of_zones else ("time",))).values
+    return style.shown(values, unit, units)[0] - style.shown(np.zeros(()), unit, units)[0]
 
 
 def history_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
@@ -53,6 +67,9 @@ def history_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
         title = f"{dataset.attrs.get('title', 'Pile')}: history"
         warning = page.warning_line(dataset.attrs)
         page.title_and_footer(figure, title, dataset.attrs, units, warning)
+        if "error_of_mean_temperature" in dataset:
+            words = _BAND if errors_trusted(dataset.attrs) else f"{_BAND} Here it is not to be trusted."
+            figure.text(0.12 / figure.get_figwidth(), 1.0 - 0.42 / figure.get_figheight(), words, fontsize=8)
     return figure
 
 
@@ -78,6 +95,9 @@ def _draw(
             marker=marker,
             label=curve.name,
         )
+        if curve.error is not None:
+            low, high = curve.values - curve.error, curve.values + curve.error
+            axes.fill_between(days, low, high, color=curve.look.colour, alpha=0.2, linewidth=0, gid="error band")
     if level is not None:
         rule = style.RULE_STYLE
         axes.axhline(level[0], color=rule.colour, linestyle=rule.dash, linewidth=rule.width, label=level[1])
@@ -106,8 +126,10 @@ def _last(values: np.ndarray) -> float:
 
 def _zone_curves(dataset: xr.Dataset, name: str, unit: str, units: str) -> list[Curve]:
     values, _ = style.shown(dataset[name].transpose("time", "mix_zone").values, unit, units)
-    named = dict(zip([str(zone) for zone in dataset["mix_zone"].values], values.T, strict=True))
-    return [Curve(zone, named[zone], look) for zone, look in style.ZONE_STYLES.items() if zone in named]
+    zones, errors = [str(zone) for zone in dataset["mix_zone"].values], _error(dataset, name, unit, units)
+    named = dict(zip(zones, values.T, strict=True))
+    spread = {} if errors is None else dict(zip(zones, errors.T, strict=True))
+    return [Curve(zone, named[zone], look, spread.get(zone)) for zone, look in style.ZONE_STYLES.items() if zone in named]
 
 
 def _temperatures(axes: Axes, dataset: xr.Dataset, units: str) -> None:
@@ -115,7 +137,7 @@ def _temperatures(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     mean, air = (style.shown(dataset[name].values, "degC", units)[0] for name in ("mean_temperature", "air_temperature"))
     curves = [
         *_zone_curves(dataset, "zone_temperature", "degC", units),
-        Curve("mix, mean", mean, MEAN),
+        Curve("mix, mean", mean, MEAN, _error(dataset, "mean_temperature", "degC", units)),
         Curve("outside air", air, AIR),
     ]
     _draw(
@@ -153,7 +175,8 @@ def _shares(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         ("anaerobic_share", f"anaerobic, below {limit} %", style.LineStyle(style.STARVED, (0, (6, 1.5)), 2.0)),
         ("anoxic_share", "anoxic, below 1 %", style.LineStyle("#5b2406", (0, (2, 1)), 1.6)),
     )
-    curves = [Curve(text, style.shown(dataset[name].values, "1", units)[0], look) for name, text, look in looks]
+    curves = [Curve(text, style.shown(dataset[name].values, "1", units)[0], look, _error(dataset, name, "1", units))
+              for name, text, look in looks]
     _draw(axes, dataset, curves, "Share of the mix", "share of dry matter [%]", limits=(0.0, 100.0))
 
 
@@ -165,7 +188,8 @@ def _heat_flows(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         ("heat_to_ground", "into the ground", style.LineStyle("#8a6d3b", (0, (2, 1)))),
     )
     shown = [style.shown(dataset[name].values, dataset[name].attrs.get("units", "W m-1"), units) for name, _, _ in looks]
-    curves = [Curve(text, values, look) for (_, text, look), (values, _) in zip(looks, shown, strict=True)]
+    curves = [Curve(text, values, look, _error(dataset, name, dataset[name].attrs.get("units", "W m-1"), units))
+              for (name, text, look), (values, _) in zip(looks, shown, strict=True)]
     axes.axhline(0.0, color=style.FAINT, linewidth=0.7)
     flows = np.array([curve.values for curve in curves])
     settled = flows[:, 1:] if flows.shape[1] > 2 else flows  # the jump of the first hours would flatten the rest
@@ -178,11 +202,13 @@ def _heat_flows(axes: Axes, dataset: xr.Dataset, units: str) -> None:
 
 
 def _air_intake(axes: Axes, dataset: xr.Dataset, units: str) -> None:
-    values, label = style.shown(dataset["air_intake"].values, dataset["air_intake"].attrs.get("units", "kg s-1 m-1"), units)
+    unit = dataset["air_intake"].attrs.get("units", "kg s-1 m-1")
+    values, label = style.shown(dataset["air_intake"].values, unit, units)
+    error = _error(dataset, "air_intake", unit, units)
     _draw(
         axes,
         dataset,
-        [Curve("air drawn in", values, style.LineStyle("#2a8c9c", width=2.0))],
+        [Curve("air drawn in", values, style.LineStyle("#2a8c9c", width=2.0), error)],
         "Air drawn in by the whole pile",
         f"dry air [{label}]",
         limits=(min(0.0, float(np.nanmin(values))), None),
@@ -197,9 +223,11 @@ def _remains(axes: Axes, dataset: xr.Dataset, units: str) -> None:
     )
     curves, starts = [], []
     for name, text, look in looks:
-        amounts, label = style.shown(dataset[name].values, dataset[name].attrs.get("units", "kg m-1"), units)
+        unit = dataset[name].attrs.get("units", "kg m-1")
+        amounts, label = style.shown(dataset[name].values, unit, units)
+        error = _error(dataset, name, unit, units)
         start = amounts[0] if amounts[0] > 0 else np.nan
-        curves.append(Curve(text, 100.0 * amounts / start, look))
+        curves.append(Curve(text, 100.0 * amounts / start, look, None if error is None else 100.0 * error / start))
         starts.append(f"{text} {amounts[0]:.0f}")
     lowest = float(np.nanmin([np.nanmin(curve.values, initial=100.0) for curve in curves]))
     _draw(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
@@ -10,8 +12,9 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from pilesim.show import page, style
-from pilesim.show.risk_table import Risks, VariedKey, acceptable_shares
+from pilesim.show.risk_table import UNKNOWN, Risks, VariedKey, acceptable_shares
 from pilesim.show.window import COVER_DIMS
+from pilesim.study.ties import Stretch, tied_with_best
 
 _CLIMATE = ("weather_", "site_", "start_", "ground_")  # given by the place and the season, not chosen
 _CHARACTER = 0.078  # [inches] width of a character of a tick label
@@ -76,46 +79,58 @@ def draw_matrices(figure: Figure, risks: Risks, bottom: float) -> None:
         ),
         ("The worse of the two [% of the mix]", worse, worse_colours, verdicts),
     )
-    framed, words = _framed(keys, worse)
+    framed, tied, words = _framed(keys, worse, *_stretches(risks, row == 1))
     for k, (title, values, colours, notes) in enumerate(panels):
         axes = page.place_axes(figure, left + k * (each + 0.30), bottom + below + _NOTE, each, tall)
         _matrix(axes, values, colours, notes, failed, cell)
         axes.set_title(title, fontweight="bold", fontsize=9)
         _labels(axes, keys, cell[0], k == 0)
         for at in framed:
-            axes.add_patch(
-                Rectangle(
-                    (at[1] - 0.5, at[0] - 0.5),
-                    1,
-                    1,
-                    fill=False,
-                    edgecolor=style.INK,
-                    linewidth=2.6,
-                    zorder=5,
-                    clip_on=False,
-                    gid="best design",
-                )
-            )
+            _frame(axes, at, 2.6, "-", "best design")
+        for at in tied:
+            _frame(axes, at, 1.6, (0, (2, 1.5)), "tied with the best")
     figure.text(left / width, (bottom + 0.06) / figure.get_figheight(), words, fontsize=8.5, parse_math=False)
     if not _fits(cell, _READABLE):
         _share_scale(figure, bottom)
 
 
-def _framed(keys: tuple[VariedKey, VariedKey], worse: np.ndarray) -> tuple[list[tuple[int, int]], str]:
-    """Cells to frame and what that means: the best design, or the best for each value of a climate key."""
+def _frame(axes: Axes, at: tuple[int, int], width: float, dash: Any, gid: str) -> None:
+    inset = 0.0 if dash == "-" else 0.03
+    axes.add_patch(Rectangle((at[1] - 0.5 + inset, at[0] - 0.5 + inset), 1 - 2 * inset, 1 - 2 * inset, fill=False, gid=gid,
+                             edgecolor=style.INK, linewidth=width, linestyle=dash, zorder=5, clip_on=False))
+
+
+def _stretches(risks: Risks, turned: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest and highest worse share of each design within its errors, as the matrices are laid out."""
+    found = risks.stretches()
+    ends = (np.array([getattr(one, end) for one in found]).reshape(risks.worse.shape) for end in ("low", "high"))
+    low, high = ((values.T if turned else values) for values in ends)
+    return low, high
+
+
+def _framed(
+    keys: tuple[VariedKey, VariedKey], worse: np.ndarray, low: np.ndarray, high: np.ndarray
+) -> tuple[list[tuple[int, int]], list[tuple[int, int]], str]:
+    """Cells to frame, cells tied with them, and what that means: the best design, or the best for each value of a climate
+    key; tied are those that may be the best within the errors."""
     climate = [k for k, key in enumerate(keys) if key.dim.startswith(_CLIMATE)]
     if len(climate) == 1:
-        lines = worse if climate == [0] else worse.T
-        found = [(j, int(np.nanargmin(line))) for j, line in enumerate(lines) if np.isfinite(line).any()]
-        cells = found if climate == [0] else [(i, j) for j, i in found]
-        words = f"Framed: for each {keys[climate[0]].words}, the design whose worse share is smallest."
+        lines = [[(j, i) if climate == [0] else (i, j) for i in range(worse.shape[1 - climate[0]])]
+                 for j in range(worse.shape[climate[0]])]
+        words = f"Framed: for each {keys[climate[0]].words}, the design whose worse share is smallest"
     else:
-        cells = []
-        if np.isfinite(worse).any():
-            best = np.unravel_index(np.nanargmin(worse), worse.shape)
-            cells = [(int(best[0]), int(best[1]))]
-        words = "Framed: the design whose worse share is smallest."
-    return cells, f"{words} ± is the numerical error." if cells else "No design has both shares."
+        lines = [list(np.ndindex(worse.shape))]
+        words = "Framed: the design whose worse share is smallest"
+    best, tied = [], []
+    for line in lines:
+        known = [at for at in line if np.isfinite(worse[at])]
+        if known:
+            best.append(min(known, key=lambda at: float(worse[at])))
+            stretches = [Stretch(float(worse[at]), float(low[at]), float(high[at])) for at in known]
+            tied += [known[k] for k in tied_with_best(stretches) if known[k] != best[-1]]
+    words += "; dashed: tied with it within the errors" if tied else ", beyond the errors"
+    text = f"{words}. ± is the numerical error (±0: none found, ±?: not known)."
+    return best, tied, text if best else "No design has both shares."
 
 
 def _colours(values: np.ndarray, ramp: Colormap) -> np.ndarray:
@@ -124,8 +139,10 @@ def _colours(values: np.ndarray, ramp: Colormap) -> np.ndarray:
 
 def _errors(errors: np.ndarray) -> np.ndarray:
     def text(error: float) -> str:
+        if error >= UNKNOWN or np.isnan(error):
+            return "±?"
         if error <= 0:
-            return ""
+            return "±0"
         return f"±{error:.0f}" if error >= 1 else f"±{max(error, 0.1):.1f}"
 
     return np.vectorize(text, otypes=[object])(errors)

@@ -9,10 +9,14 @@ import xarray as xr
 
 from pilesim.base.constants import CONSTANTS
 from pilesim.show import page, style
+from pilesim.study.ties import Stretch, ranks
 
 COLD_NAME, STARVED_NAME = "cold_edge_fraction", "anaerobic_fraction_day_14"
 FALLBACK_NAME = "anaerobic_fraction_mean"  # for runs too short for day 14
 _WORDLESS = ("pile_", "weather_", "site_")  # tables whose keys speak for themselves
+
+
+UNKNOWN = 100.0  # [%] error of a share of which nothing is known: it may be any share
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +52,7 @@ class Risks:
     """Two risks of all designs; arrays have one axis per varied key, shares in percent, NaN if undefined.
 
     cold, starved : share of the mix that missed the rule, and that is anaerobic on day 14
-    cold_error, starved_error : numerical errors, 0 where unknown
+    cold_error, starved_error : numerical errors; `UNKNOWN` where unknown or not to be trusted
     failed : designs that could not be run
     leakance : cover permeability over thickness [m], infinite without a cover
     day_14 : False if no design reached day 14; `starved` is then the mean over the run
@@ -67,6 +71,16 @@ class Risks:
     def worse(self) -> np.ndarray:
         """The larger of the two risks [%]; NaN if either is missing."""
         return np.maximum(self.cold, self.starved)
+
+    def stretches(self) -> list[Stretch]:
+        """Where the worse share of each design lies within the errors, in the order of ``np.ndindex``."""
+        parts = (self.cold, self.cold_error), (self.starved, self.starved_error)
+        low, high = (np.maximum(*(value + sense * error for value, error in parts)).ravel() for sense in (-1.0, 1.0))
+        return [Stretch(*map(float, one)) for one in zip(self.worse.ravel(), low, high, strict=True)]
+
+    def ranks(self) -> list[tuple[int, int]]:
+        """Best and worst rank by the worse share that the errors allow, in the order of ``np.ndindex``."""
+        return ranks(self.stretches())
 
     @property
     def starved_words(self) -> str:
@@ -103,8 +117,8 @@ def read_risks(table: xr.Dataset, units: str = "metric") -> Risks:
         keys=tuple(_key(table, dim, units) for dim in order),
         cold=cold,
         starved=100.0 * _numbers(table, starved_name, order),
-        cold_error=100.0 * np.nan_to_num(_numbers(table, f"{COLD_NAME}_error", order)),
-        starved_error=100.0 * np.nan_to_num(_numbers(table, f"{starved_name}_error", order)),
+        cold_error=_errors(table, COLD_NAME, order),
+        starved_error=_errors(table, starved_name, order),
         failed=failed,
         day_14=bool(day_14),
         leakance=np.where(np.isnan(leakance) & ~failed, np.inf, leakance),
@@ -115,6 +129,14 @@ def _numbers(table: xr.Dataset, name: str, order: list[str]) -> np.ndarray:
     if name not in table:
         return np.full([table.sizes[dim] for dim in order], np.nan)
     return table[name].transpose(*order).values.astype(float)
+
+
+def _errors(table: xr.Dataset, name: str, order: list[str]) -> np.ndarray:
+    """Errors of a share [%]; `UNKNOWN` where there is none or it means nothing."""
+    errors = 100.0 * _numbers(table, f"{name}_error", order)
+    if "errors_trusted" in table:
+        errors = np.where(_numbers(table, "errors_trusted", order) == 0.0, np.nan, errors)
+    return np.nan_to_num(errors, nan=UNKNOWN)
 
 
 def _key(table: xr.Dataset, dim: str, units: str) -> VariedKey:

@@ -12,12 +12,16 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
+from pilesim.assess.errors import AS_BUILT, RESIDUALS
 from pilesim.base.constants import CONSTANTS
-from pilesim.base.units import format_number, to_display
+from pilesim.base.units import format_number
 from pilesim.result import Measure, Summary
 from pilesim.show.cautions import CAUTIONS, MODEL_LIMITS
 from pilesim.show.findings import hot_and_aerobic
+from pilesim.show.tie_words import best_sentence, plume_sentence, tie_sentences
+from pilesim.show.values import estimate, shown, value_with_error
 from pilesim.study.table import SEPARATOR, rows
+from pilesim.study.ties import WORSE, rank_text, ranks, stretch
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -26,9 +30,9 @@ if TYPE_CHECKING:
 
 _NEVER = "not reached"
 _SECONDS_BETWEEN_LINES = 10.0
-_ROUND_OFF = 1e-4  # of the value: smaller errors do not show in four digits
-_MOST_PLACES = 4  # behind the decimal point of a value with its error
 _MOST_NAMED = 12  # designs named in a sentence
+UNTRUSTED = ("The errors of this run (±…?) are not to be trusted: so permeable and wide a mix convects in plumes that "
+             "no grid settles.")
 _STARVED = ("anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 
 # measure and heading (a line break where a narrow table may break it)
@@ -45,21 +49,13 @@ _COLUMNS: tuple[tuple[str, str], ...] = (
 _TONNES = {"kg m-1": (1e-3, "t m-1"), "kg": (1e-3, "t")}  # for metric tables; "kg" is that of a whole round heap
 
 
-def value_with_error(value: float, error: float) -> str:
-    """``0.230 ±0.021``: the error with two digits, the value to the same place; errors too small to show left out."""
-    size = abs(error)
-    if math.isnan(value) or math.isinf(value) or math.isnan(size) or size < _ROUND_OFF * abs(value) or size == 0.0:
-        return format_number(value)
-    if size < 0.5 * 10.0**-_MOST_PLACES or abs(value) >= 1e6:
-        return f"{format_number(value)} ±{size:.2g}"
-    places = min(_MOST_PLACES, max(0, 1 - math.floor(math.log10(size))))
-    return f"{value:.{places}f} ±{size:.{places}f}"
-
-
-def _shown(value: float | None, error: float | None, unit: str, system: str) -> tuple[str, str]:
-    number, label = to_display(math.nan if value is None else value, unit, system)
-    spread, _ = to_display(math.nan if error is None else error, unit, system, difference=True)
-    return value_with_error(number, spread), "" if label == "1" else label
+def _shown(name: str, value: float | None, error: float | None, unit: str, system: str, trusted: bool) -> tuple[str, str]:
+    """Text and unit of one measure; amounts as built have no error, what the budgets leave is one."""
+    number, spread, label = shown(value, error, unit, system)
+    if name in RESIDUALS:
+        return format_number(number), label
+    as_text = value_with_error if name in AS_BUILT else estimate
+    return as_text(number, spread, trusted), label
 
 
 # ------------------------------------------------------------------------------------------------- one run
@@ -67,31 +63,29 @@ def print_run(summary: Summary, title: str, system: str) -> None:
     """The measures of a run as a table, then its messages and the cautions."""
     print(title)
     print(f"scenario {summary.scenario}, pilesim {summary.version}, value ±numerical error\n")
-    _print_table(["measure", "value", "unit", "meaning"], list(_run_lines(summary.measures, system)))
+    if not summary.errors_trusted:
+        print_lines([UNTRUSTED, ""])
+    _print_table(["measure", "value", "unit", "meaning"], list(_run_lines(summary, system)))
     if summary.messages:
         print_lines(["", "Messages:", *(f"- {text}" for text in summary.messages)])
     print_lines(["", *caution_lines()])
 
 
-def _run_lines(measures: dict[str, Measure], system: str) -> Iterator[list[str]]:
-    for name, measure in measures.items():
+def _run_lines(summary: Summary, system: str) -> Iterator[list[str]]:
+    for name, measure in summary.measures.items():
         if not isinstance(measure.value, dict):
-            yield [
-                name,
-                *_measure_cells(name, measure.value, measure.error, measure.unit, system),
-                measure.meaning,
-            ]
+            yield [name, *_measure_cells(name, measure, measure.value, measure.error, summary, system), measure.meaning]
             continue
         yield [name, "", "", measure.meaning]
         errors = measure.error if isinstance(measure.error, dict) else {}
         for zone, value in measure.value.items():
-            yield [f"  {zone}", *_measure_cells(name, value, errors.get(zone), measure.unit, system), ""]
+            yield [f"  {zone}", *_measure_cells(name, measure, value, errors.get(zone), summary, system), ""]
 
 
-def _measure_cells(name: str, value: Any, error: Any, unit: str, system: str) -> list[str]:
+def _measure_cells(name: str, measure: Measure, value: Any, error: Any, summary: Summary, system: str) -> list[str]:
     if value is None:
         return [_NEVER if name.startswith("days_to_") else "-", ""]
-    return list(_shown(value, error, unit, system))
+    return list(_shown(name, value, error, measure.unit, system, summary.errors_trusted))
 
 
 def aligned(lines: Sequence[Sequence[str]]) -> list[str]:
@@ -154,6 +148,7 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     print_lines([f"failed: {design_name(row, keys)}: {row['message']}" for row in designs if row["status"] != "ok"])
     print()
     print_lines(verdict(designs, keys, table.attrs))
+    _print_ties(designs, keys)
     _print_windows(table, system)
     print_lines(hot_and_aerobic(designs, lambda row: design_name(row, keys), _listed, table.attrs))
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
@@ -164,6 +159,18 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
         ]
     )
     print_lines(["", *caution_lines()])
+
+
+def _print_ties(designs: list[dict[str, Any]], keys: list[str]) -> None:
+    """What the errors do not tell apart, measure by measure, and which designs may be the best."""
+
+    def name(row: dict[str, Any]) -> str:
+        return design_name(row, keys)
+
+    if sum(row["status"] == "ok" for row in designs) > 1:
+        print_lines([best_sentence(designs, name, _listed), *tie_sentences(designs, name)])
+    if plume_sentence(designs):
+        print_lines([plume_sentence(designs)])
 
 
 def _print_windows(table: xr.Dataset, system: str) -> None:
@@ -189,12 +196,14 @@ def _comparison_cells(
             if math.isnan(row[name]):
                 line.append(_NEVER if name.startswith("days_to_") and row["status"] == "ok" else "-")
                 continue
-            text, label = _shown(row[name] * factor, row[f"{name}_error"] * factor, unit, system)
+            trusted = bool(row["errors_trusted"])
+            text, label = _shown(name, row[name] * factor, row[f"{name}_error"] * factor, unit, system, trusted)
             line.append(text)
         heads.append(f"{heading}\n[{label}]" if label else heading)
-    for row, line in zip(designs, cells, strict=True):
-        line.append(row["status"])
-    return [*heads, "status"], cells
+    places = ranks([stretch(row, WORSE) for row in designs])
+    for row, line, place in zip(designs, cells, places, strict=True):
+        line += [rank_text(place), row["status"]]
+    return [*heads, "rank by\nworse share", "status"], cells
 
 
 def print_widths(runs: Sequence[WidthRun], system: str) -> None:
@@ -202,14 +211,14 @@ def print_widths(runs: Sequence[WidthRun], system: str) -> None:
     from pilesim.show.widths_text import conclusion, outcome
 
     heads = ["scenario", "base width", "until less than a tenth is starved", "starved at most", "starved on day 14"]
-    cells = [
-        [run.scenario, run.width_text, outcome(run), *(value_with_error(*run.measures[name]) for name in _STARVED)]
-        for run in runs
-    ]
+    cells = [[run.scenario, run.width_text, outcome(run),
+              *(estimate(*run.measures[name], run.errors_trusted) for name in _STARVED)] for run in runs]
     _print_table(heads, cells)
     print()
     print_lines(conclusion(runs, system))
     print_lines([f"failed: {run.scenario}, pile.base_width {run.width_text}: {run.failure}" for run in runs if run.failure])
+    if any(not run.errors_trusted for run in runs):
+        print_lines([UNTRUSTED.replace("this run", "these piles")])
     print_lines([f"- {text}" for text in dict.fromkeys(text for run in runs for text in run.messages)])
     print_lines(["", *caution_lines()])
 
@@ -235,8 +244,8 @@ def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[
             kind = "both" if starved > starved_limit else "cold"
         else:
             kind = "starved" if starved > starved_limit else "neither"
-        near = any(
-            abs(share - limit) <= row.get(f"{name}_error", math.nan)
+        near = not row.get("errors_trusted", 1) or any(
+            not math.isnan(share) and not abs(share - limit) > row.get(f"{name}_error", math.nan)
             for name, share, limit in (
                 ("cold_edge_fraction", cold, cold_limit),
                 ("anaerobic_fraction_day_14", starved, starved_limit),

@@ -145,7 +145,9 @@ def _temperature_panel(axes: Axes, section: HalfSection, now: xr.Dataset, look: 
     draw_field(axes, section, section.solid, values, look, units)
     mean, _ = style.shown(float(now["mean_temperature"]), "degC", units)
     share = 100.0 * float(now["share_above_rule_temperature"])
-    page.note(axes, f"mix: mean {float(mean):.0f} {unit}, {share:.0f} % above {look.limit_text}", 4, size=7.5)
+    spread = _beside(now, "mean_temperature", "degC", units), _beside(now, "share_above_rule_temperature", "1", units)
+    words = f"mix: mean {float(mean):.0f}{spread[0]} {unit}, {share:.0f}{spread[1]} % above {look.limit_text}"
+    page.note(axes, words, 4, size=7.5)
     page.note(axes, f"day {style.number_text(float(now['time']))}", 15, size=10, bold=True)
 
 
@@ -158,4 +160,14 @@ def _oxygen_panel(axes: Axes, section: HalfSection, now: xr.Dataset, look: Field
     fastest, unit = style.shown(np.max(speed[np.isfinite(speed)], initial=0.0), "m s-1", units)
     gas = f"gas to {style.number_text(float(f'{float(fastest):.2g}'))} {unit}" if paths else "gas still"
     share = 100.0 * float(now["anaerobic_share"])
-    page.note(axes, f"mix: {share:.0f} % below {look.limit_text} oxygen; {gas}", 4, size=7.5)
+    spread = _beside(now, "anaerobic_share", "1", units)
+    page.note(axes, f"mix: {share:.0f}{spread} % below {look.limit_text} oxygen; {gas}", 4, size=7.5)
+
+
+def _beside(now: xr.Dataset, name: str, unit: str, units: str) -> str:
+    """`` ±2``: the numerical error of a number drawn, at that hour; "" if the result does not hold it."""
+    if f"error_of_{name}" not in now:
+        return ""
+    zero, spread = style.shown([0.0, float(now[f"error_of_{name}"])], unit, units)[0]
+    size = float(spread - zero)
+    return f" ±{size:.0f}" if size >= 0.95 else f" ±{max(size, 0.1):.1f}"

@@ -24,6 +24,7 @@ WIDTH, HEIGHT = 8.27, 11.69  # [inches] A4 upright
 _LEFT, _RIGHT = 0.55, 7.72  # [inches] margins a printer leaves alone
 _DRAWING_TOP, _BOTTOM, _TALLEST_DRAWING, _AFTER_DRAWING, _BETWEEN = 11.0, 0.32, 3.4, 0.22, 0.17  # [inches]
 _BODY, _SMALL = 7.8, 7.2  # [points]
+_COLUMN = 0.405  # [inches] of the table of flows
 _LINE = 0.150  # [inches] between lines of the body
 _RAISED = (("m2", "m²"), ("m3", "m³"), ("ft2", "ft²"), ("yd3", "yd³"), (" degC", " °C"), (" degF", " °F"))
 _LOOKS = {
@@ -139,7 +140,7 @@ def _air_and_heat(figure: Figure, dataset: xr.Dataset, block: Block, top: float,
     _heat_lines(page.place_axes(figure, _LEFT + 0.40, top - 0.26 - tall, 1.98, tall), dataset, units)
     heads, rows = block.rows[0], block.rows[1:]
     count = len(heads) - 2
-    places = [_RIGHT - (count - 1 - k) * 0.42 for k in range(count)]
+    places = [_RIGHT - (count - 1 - k) * _COLUMN for k in range(count)]
     at = top - 0.24
     for place, head in zip(places, heads[2:], strict=True):
         _write(figure, place, at, head, _SMALL, right=True)
@@ -174,6 +175,9 @@ def _heat_lines(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         factor, label = shown(1.0, unit, units)
         values, look = factor * course(dataset, name), _LOOKS[name]
         axes.plot(days[shown_from:], values[shown_from:], color=look.colour, linestyle=look.dash, linewidth=look.width)
+        band = factor * course(dataset, f"error_of_{name}")[shown_from:]
+        axes.fill_between(days[shown_from:], values[shown_from:] - band, values[shown_from:] + band, color=look.colour,
+                          alpha=0.15, linewidth=0)
         low, high = min(low, values[settled].min()), max(high, values[settled].max())
         ends.append((float(values[-1]), _SHORT[name], look.colour))
     edge = 0.05 * (high - low)

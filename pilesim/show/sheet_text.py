@@ -16,9 +16,10 @@ from pilesim.base.errors import ScenarioError
 from pilesim.base.units import UNIT_SYSTEMS, from_si, to_display
 from pilesim.build import crest_width
 from pilesim.inputs.scenario import Scenario, from_text
-from pilesim.result import read_result
-from pilesim.show.screen import aligned, caution_lines, print_lines, value_with_error
+from pilesim.result import errors_trusted, read_result
+from pilesim.show.screen import UNTRUSTED, aligned, caution_lines, print_lines
 from pilesim.show.sheet_words import judgement
+from pilesim.show.values import estimate, value_with_error
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -225,7 +226,8 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
     air = flow(dataset, "air_intake", days)
     heat, rest = heat_flows(dataset, days)
     heat = [one for one in heat if one.name != "heat_with_leachate" or any((one.mean, *one.at))]
-    rows = [("", "", "mean", *(f"day {day:.4g}" for day in days))]
+    trusted = errors_trusted(dataset.attrs)
+    rows = [("", "", "mean", *(f"day {day:.4g}" for day in days), "±")]
     small = 1e-3 * max(abs(value) for value in (heat[0].mean, *heat[0].at))  # of the balance: as good as nought
     for one in (air, *heat, rest):
         numbers = [one.mean, *one.at]
@@ -233,25 +235,35 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
             numbers = [0.0 if abs(value) < 1e-6 * small else value for value in numbers]
         cells = [shown(value, one.unit, units) for value in numbers]
         name = HEAT_NAMES.get(one.name, "dry air in")
-        rows.append((name, cells[0][1], *(plain(number) for number, _ in cells)))
+        spread = "" if one.name == "balance" else _two_digits(shown(one.error, one.unit, units)[0], trusted)
+        rows.append((name, cells[0][1], *(plain(number) for number, _ in cells), spread))
     peak, label = shown(air.largest, air.unit, units)
-    changes = value_with_error(float(dataset["air_changes"]), float(dataset["air_changes_error"]))
+    peak_text = estimate(peak, shown(air.largest_error, air.unit, units)[0], trusted)
+    changes = estimate(float(dataset["air_changes"]), float(dataset["air_changes_error"]), trusted)
     of_columns = "over the day before" if by_day(dataset) else "values at that hour"
     notes = [f"Air: {changes} changes per hour of the gas-filled pores, mean over the run; most air "
-             f"({plain(peak)} {label}) on day {air.largest_day:.3g}.",
+             f"({peak_text} {label}) about day {air.largest_day:.0f}.",
              _water_line(dataset, units),
-             f"Means are over the run, the other columns {of_columns}; flows carry no error of their own."]
+             f"Means are over the run, the other columns {of_columns}. Numerical errors: ± the largest of the row; shades."]
     if any(value < 0.0 for one in heat if one.name == "heat_conducted_to_air" for value in (one.mean, *one.at)):
         notes.insert(1, "Below 0 through the film: evaporation cools the surface below the air.")
     return Block("Air and heat", tuple(rows), True, tuple(notes))
 
 
+def _two_digits(error: float, trusted: bool) -> str:
+    """An error alone: two digits, with a question mark if it is not to be trusted."""
+    number = float(f"{error:.2g}") if math.isfinite(error) else math.nan
+    return "?" if math.isnan(number) else f"{number:.6g}{'' if trusted else '?'}"
+
+
 def _water_line(dataset: xr.Dataset, units: str) -> str:
     totals: dict[str, Amount] = water_totals(dataset)
-    cells = {name: shown(one.value, one.unit, units, small_mass=True) for name, one in totals.items()}
-    label = cells["lost"][1]
-    lost, made, leached = (plain(cells[name][0]) for name in ("lost", "made", "leached"))
-    loss = value_with_error(100.0 * float(dataset["water_loss"]), 100.0 * float(dataset["water_loss_error"]))
+    trusted = errors_trusted(dataset.attrs)
+    cells = {name: [shown(number, one.unit, units, small_mass=True) for number in (one.value, one.error)]
+             for name, one in totals.items()}
+    label = cells["lost"][0][1]
+    lost, made, leached = (value_with_error(value[0], error[0], trusted) for value, error in cells.values())
+    loss = estimate(100.0 * float(dataset["water_loss"]), 100.0 * float(dataset["water_loss_error"]), trusted)
     return (f"Water over the run [{label}]: {lost} lost as vapour, {made} made by respiration, {leached} leached; "
             f"the mix loses {loss} % of its water.")
 
@@ -279,6 +291,8 @@ def print_sheet(sheet: Sheet, dataset: xr.Dataset) -> None:
     """The sheet as aligned text, the messages of the run, and the cautions."""
     print(sheet.title)
     print_lines([", ".join(sheet.facts) + "; value ±numerical error"])
+    if not errors_trusted(dataset.attrs):
+        print_lines([UNTRUSTED])
     for block in (sheet.sizes, sheet.amounts, sheet.flows, sheet.cover):
         print(f"\n{block.title}")
         print("\n".join(f"  {line}" for line in aligned(block.rows)))

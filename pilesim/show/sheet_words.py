@@ -6,15 +6,17 @@ In which direction a change helps is what runs of the model show for piles like 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from pilesim.assess.design import Limit, coldest_zones, moisture_at_end, rivals, share_limits
+from pilesim.assess.design import ANY_SHARE, Limit, coldest_zones, moisture_at_end, rivals, share_limits
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import to_display
 from pilesim.inputs.scenario import Scenario
-from pilesim.result import Measure, summarise
-from pilesim.show.screen import value_with_error
+from pilesim.result import Measure, Summary, summarise
+from pilesim.show.values import estimate
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -34,7 +36,7 @@ def judgement(dataset: xr.Dataset, scenario: Scenario, units: str) -> list[str]:
         Its scenario.
     units : {"metric", "us"}
     """
-    measures = summarise(dataset).measures
+    measures = _errors_that_count(summarise(dataset))
     limits = share_limits(measures)
     moisture = moisture_at_end(dataset, measures)
     dry = moisture[0] + moisture[1] < CONSTANTS["lowest_mix_moisture"].value
@@ -77,8 +79,16 @@ def _headline(limits: list[Limit], dry: bool) -> str:
     return f"The model says that none of the limits looked at is exceeded; nearest to its own is {_SUBJECT[first.kind]}."
 
 
+def _errors_that_count(summary: Summary) -> dict[str, Measure]:
+    """The measures; without their errors where those are not to be trusted: no limit is then kept or exceeded for certain."""
+    if summary.errors_trusted:
+        return summary.measures
+    return {name: replace(one, error={} if isinstance(one.error, dict) else None) for name, one in summary.measures.items()}
+
+
 def _percent(value: float, error: float) -> str:
-    return f"{value_with_error(100.0 * value, 100.0 * error)} %"
+    """A share in percent with its error, ``±?`` if nothing is known of it."""
+    return f"{estimate(100.0 * value, 100.0 * error if error < ANY_SHARE else math.nan)} %"
 
 
 def _wanted(one: Limit) -> str:
@@ -109,9 +119,9 @@ def _starved(one: Limit, dataset: xr.Dataset, measures: dict[str, Measure]) -> s
     if not isinstance(aerobic.value, float):
         after = "the day from which on less than a tenth of it is: not reached"
     elif isinstance(aerobic.error, float):
-        after = f"less than a tenth of it from day {value_with_error(aerobic.value, aerobic.error)} on"
+        after = f"less than a tenth of it from day {estimate(aerobic.value, aerobic.error)} on"
     else:
-        after = f"less than a tenth of it from day {aerobic.value:.3g} on, error unknown: the coarser grid does not get there"
+        after = f"less than a tenth of it from day {aerobic.value:.3g} on, error unknown"
     return (f"The model says {_percent(one.value, one.error)} of the mix is below {oxygen:.3g} % oxygen on day 14 "
             f"{_wanted(one)}; {after}.")
 
@@ -123,11 +133,11 @@ def _hot(one: Limit, measures: dict[str, Measure], units: str) -> str:
                 "fire before all others; ask the fire service and the local fire code.")
     peak = measures["peak_temperature"]
     assert isinstance(peak.value, float)
-    error, _ = to_display(peak.error if isinstance(peak.error, float) else 0.0, "degC", units, difference=True)
+    error, _ = to_display(peak.error if isinstance(peak.error, float) else math.nan, "degC", units, difference=True)
     top, _ = to_display(peak.value, "degC", units)
     zero = CONSTANTS["celsius_zero"].value
     end, _ = to_display(CONSTANTS["temperature_maximum"].value - zero, "degC", units)
-    peak_text = value_with_error(top, error)
+    peak_text = estimate(top, error)
     return (f"The model says the mix peaks at {peak_text} {unit} and none of it passes {watch:.0f} {unit}; "
             f"its rate law ends at {end:.0f} {unit}, so this is no evidence that a pile cannot heat itself further.")
 

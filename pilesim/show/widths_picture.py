@@ -85,6 +85,7 @@ def _frame(figure: Figure, runs: Sequence[WidthRun], units: str) -> None:
     sections = [run.section for run in runs if run.section is not None]
     failed = [f"{run.title}, {width_label(run, units)}: {run.failure}" for run in runs if run.failure]
     said = list(dict.fromkeys([*failed, *(text for run in runs for text in run.messages)]))
+    said.sort(key=lambda text: "not to be trusted" not in text)
     attrs = dict(sections[0].attrs) if sections else {}
     attrs["messages"] = json.dumps(said)
     limits = " or ".join(style.number_text(limit) for limit in sorted({run.limit for run in runs}))
@@ -111,6 +112,10 @@ def _draw_curves(axes: Axes, group: Sequence[WidthRun], each: float, units: str)
             continue
         look = look_of(number, len(group))
         axes.plot(run.days, 100.0 * run.share, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="width")
+        if run.share_error.size:
+            low, high = (np.clip(run.share + sense * run.share_error, 0.0, 1.0) for sense in (-1.0, 1.0))
+            band = axes.fill_between(run.days, 100.0 * low, 100.0 * high, color=look.colour, alpha=0.2, linewidth=0)
+            band.set_gid("error band")
     _name_curves(axes, group, units)
     _mark_days(axes, group, level, end / each)
     shown = [float(run.section["time"]) for run in group if run.section is not None]
@@ -125,7 +130,8 @@ def _draw_curves(axes: Axes, group: Sequence[WidthRun], each: float, units: str)
     axes.grid(axis="y", color="#e6e8eb", linewidth=0.6)
     axes.set_xlabel("time since build [days]")
     without = exceptions(group, units)
-    words = f"dots: day from which less than {level:.0f} % is starved" + (f" ({without})" if without else "")
+    words = f"dots: day from which less than {level:.0f} % is starved; bands: error of the share"
+    words += f" ({without})" if without else ""
     page.note(axes, page.one_line(words, int(_PER_INCH * each)), 4, size=8.5)
     page.note(axes, page.one_line(group[0].title, int(0.8 * _PER_INCH * each)), 17, size=10.5, bold=True)
 
@@ -185,7 +191,9 @@ def _text_of(group: Sequence[WidthRun], pile: xr.Dataset, units: str) -> str:
     run = next(run for run in group if run.section is pile)
     limit, share = style.number_text(run.limit), 100.0 * float(pile["anaerobic_share"])
     day = style.number_text(float(pile["time"]))
-    return f"base {width_label(run, units)}, day {day}: {share:.0f} % of the mix below {limit} % oxygen"
+    error = 100.0 * float(pile["error_of_anaerobic_share"]) if "error_of_anaerobic_share" in pile else np.nan
+    spread = f" ±{max(error, 1.0):.0f}{'' if run.errors_trusted else '?'}" if np.isfinite(error) else ""
+    return f"base {width_label(run, units)}, day {day}: {share:.0f}{spread} % of the mix below {limit} % oxygen"
 
 
 @dataclass(frozen=True, slots=True)

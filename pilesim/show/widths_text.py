@@ -46,11 +46,15 @@ def outcome(run: WidthRun) -> str:
     if run.failure:
         return "failed"
     value, error = run.measures["days_to_aerobic"]
+    doubt = "" if run.errors_trusted else "?"
     if never_starves(run):
-        return f"never above {_PERCENT}"
+        peak, spread = run.measures["anaerobic_fraction_peak"]
+        near = not peak + spread < AEROBIC_SHARE
+        return f"never above {_PERCENT}{' (within its error)' if near else ''}{doubt}"
     if never_clears(run):
-        return f"not by day {run.days[-1]:.0f}"
-    return f"{days_text(value, error)} d"
+        near = run.share_error.size > 0 and not run.share[-1] - run.share_error[-1] > AEROBIC_SHARE
+        return f"not by day {run.days[-1]:.0f}{' (within its error)' if near else ''}{doubt}"
+    return f"{days_text(value, error)}{doubt} d"
 
 
 def exceptions(runs: Sequence[WidthRun], units: str) -> str:
@@ -75,7 +79,7 @@ def conclusion(runs: Sequence[WidthRun], units: str = "metric") -> list[str]:
         sentences.append(_waiting(starved, about))
     else:
         sentences.append(_some_starved(runs, units))
-    sentences += _not_cleared(starved, units)
+    sentences += _not_cleared(starved, units) + not_told_apart(done, units)
     return [sentence for sentence in sentences if sentence]
 
 
@@ -109,17 +113,61 @@ def _waiting(runs: Sequence[WidthRun], about: str) -> str:
     there = [run for run in runs if abs(run.width / trade - 1.0) <= _NEAR and not never_clears(run)]
     if not _inwards(runs) or not all(_grows(runs, name) for name in dict.fromkeys(run.scenario for run in runs)):
         return ""
-    rule = "The rule is a waiting time: until the oxygen front reaches the axis, longer for every wider base"
+    wider = "wider bases" if any(_tied(one, other) for one, other in _neighbours(runs)) else "every wider base"
+    rule = f"The rule is a waiting time: until the oxygen front reaches the axis, longer for {wider}"
     waits = ", ".join(f"{days_text(*run.measures['days_to_aerobic'])} days ({run.title})" for run in there)
     return f"{rule}. A base of about {about} takes {waits}." if there else f"{rule}."
 
 
 def _grows(runs: Sequence[WidthRun], scenario: str) -> bool:
-    """Whether every wider pile of a scenario takes longer, those that do not clear in time being the longest."""
+    """Whether the widest pile of a scenario takes longer than the narrowest beyond their errors, and no pile takes less long
+    than a narrower one beyond theirs; those that do not clear in time are the longest."""
     own = sorted((run for run in runs if run.scenario == scenario), key=lambda run: run.width)
-    days = [run.measures["days_to_aerobic"][0] for run in own]
-    ends = [math.inf if math.isnan(day) else day for day in days]
-    return len(ends) > 1 and all(a < b or a == b == math.inf for a, b in pairwise(ends))
+    spans = [_span(run) for run in own]
+    if len(own) < 2 or not all(run.errors_trusted for run in own):
+        return False
+    falls = any(wider[2] < narrower[0] or wider[1] < narrower[1] for narrower, wider in pairwise(spans))
+    return not falls and (spans[0][2] < spans[-1][0] or spans[0][0] == math.inf)
+
+
+def _span(run: WidthRun) -> tuple[float, float, float]:
+    """Earliest, computed and latest day of clearing within the error; infinite where it does not clear in time."""
+    day, error = run.measures["days_to_aerobic"]
+    if math.isnan(day):
+        return math.inf, math.inf, math.inf
+    return (day - error, day, day + error) if math.isfinite(error) else (-math.inf, day, math.inf)
+
+
+def _neighbours(runs: Sequence[WidthRun]) -> list[tuple[WidthRun, WidthRun]]:
+    """Pairs of neighbouring widths of one scenario that both have numbers."""
+    pairs = []
+    for name in dict.fromkeys(run.scenario for run in runs):
+        own = sorted((run for run in runs if run.scenario == name and not run.failure), key=lambda run: run.width)
+        pairs += list(pairwise(own))
+    return pairs
+
+
+def _tied(one: WidthRun, other: WidthRun) -> bool:
+    """Whether both clear in time, and their days differ by no more than both errors."""
+    first, second = _span(one), _span(other)
+    if math.inf in (first[1], second[1]) or any(never_starves(run) or not run.errors_trusted for run in (one, other)):
+        return False
+    return first[2] >= second[0] and second[2] >= first[0]
+
+
+def not_told_apart(runs: Sequence[WidthRun], units: str) -> list[str]:
+    """Neighbouring widths whose days of clearing differ by no more than their errors; piles whose errors mean nothing."""
+    pairs = []
+    for one, other in _neighbours(runs):
+        if _tied(one, other):
+            first, second = _span(one), _span(other)
+            spread = days_text(abs(second[1] - first[1]), first[2] - first[1] + second[2] - second[1])
+            pairs.append(f"{width_label(one, units)} and {width_label(other, units)} differ by {spread} days ({one.title})")
+    out = [f"The grid cannot tell apart: {'; '.join(pairs)}."] if pairs else []
+    doubtful = [f"{width_label(run, units)} ({run.title})" for run in runs if not run.failure and not run.errors_trusted]
+    if doubtful:
+        out.append(f"Errors not to be trusted, for plumes that no grid settles: {', '.join(doubtful)}.")
+    return out
 
 
 def _some_starved(runs: Sequence[WidthRun], units: str) -> str:
@@ -144,10 +192,15 @@ def _some_starved(runs: Sequence[WidthRun], units: str) -> str:
     return f"Model: {'; '.join(parts)}."
 
 
+def _share_at_end(run: WidthRun) -> str:
+    error = 100 * run.share_error[-1] if run.share_error.size else math.nan
+    return f"{100 * run.share[-1]:.0f}" + (f" ±{max(error, 1.0):.0f}" if math.isfinite(error) else " ±?")
+
+
 def _not_cleared(runs: Sequence[WidthRun], units: str) -> list[str]:
     """Which piles are still starved when the runs end; a run cannot say whether they ever clear."""
     still = [run for run in runs if never_clears(run)]
     if not still:
         return []
-    names = ", ".join(f"{width_label(run, units)} ({run.title}, {100 * run.share[-1]:.0f} % starved)" for run in still)
+    names = ", ".join(f"{width_label(run, units)} ({run.title}, {_share_at_end(run)} % starved)" for run in still)
     return [f"Not clear by day {still[0].days[-1]:.0f}: {names}; these runs do not say when, or whether, they clear."]

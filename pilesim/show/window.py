@@ -18,7 +18,7 @@ from pilesim.base.units import to_display, to_si
 from pilesim.inputs.scenario import load
 from pilesim.show import style
 from pilesim.show.risk_table import Risks, VariedKey, acceptable_shares, read_risks
-from pilesim.study.window import LeakanceRange, acceptable_ranges, best_leakance, shown_direction, span_of_best
+from pilesim.study.window import LeakanceRange, acceptable_ranges, best_leakance, risk_span, shown_direction, span_of_best
 
 COVER_DIMS = ("cover_permeability", "cover_thickness")
 _SAME_PLACE = 0.06  # decades: common covers nearer than this share one mark
@@ -54,6 +54,17 @@ class Window:
     def best(self) -> tuple[float, float, bool]:
         """Best leakance [m], its worse share [%], whether designs not run may be better."""
         return best_leakance(self.leakance, self.cold, self.starved)
+
+    @property
+    def best_risk_text(self) -> str:
+        """The worse share of the best leakance with the stretch its errors allow: ``10.4 % (8 to 13)``."""
+        low, high = risk_span(self.leakance, self.cold, self.starved, self.cold_error, self.starved_error)
+        return f"{share_text(self.best[1])} ({low:.0f} to {high:.0f})"
+
+    @property
+    def span(self) -> tuple[float, float]:
+        """Lowest and highest best leakance [m] that the errors allow."""
+        return span_of_best(self.leakance, self.cold, self.starved, self.cold_error, self.starved_error)
 
     @property
     def bare_is_best(self) -> bool:
@@ -162,6 +173,16 @@ def leakance_text(value: float) -> str:
     return f"{style.number_text(float(f'{value:.2g}'))} m"
 
 
+def span_text(span: tuple[float, float], text: Callable[[float], str]) -> str:
+    """``1e-09 m to 2e-09 m``, open where the best design is the last one run; "not known" where it cannot be told."""
+    low, high = span
+    if math.isnan(low) or (low == 0.0 and math.isinf(high)):
+        return "not known"
+    if low == 0.0 or math.isinf(high):
+        return f"{text(high)} or less" if low == 0.0 else f"{text(low)} or more"
+    return f"{text(low)} to {text(high)}"
+
+
 def share_text(share: float) -> str:
     """A share [%] without decimals, unless rounding would hide that it is above the acceptable one."""
     hidden = any(share > limit >= round(share) for limit in acceptable_shares())
@@ -245,13 +266,14 @@ def window_cells(table: xr.Dataset, system: str) -> tuple[list[str], list[list[s
     heads = [vary[key.dim][0] for key in keys]
     rows = []
     for window in windows:
-        best, worse, at_edge = window.best
-        found = text(best) + (" (at the edge)" if at_edge else "")
+        best, _, at_edge = window.best
+        found, worse = text(best) + (" (at the edge)" if at_edge else ""), window.best_risk_text
+        span = span_text(window.span, text)
         if window.bare_is_best:
-            found, worse = "no cover", max(window.bare_cold, window.bare_starved)
+            found, span, worse = "no cover", "-", share_text(max(window.bare_cold, window.bare_starved))
         ranges = [range_text(window.acceptable(with_errors), text) or "none" for with_errors in (False, True)]
-        judged = [found, share_text(worse), *ranges] if risks.day_14 and np.isfinite(best) else ["-"] * 4
+        judged = [found, span, worse, *ranges] if risks.day_14 and np.isfinite(best) else ["-"] * 5
         rows.append([*(vary[key.dim][1][k] for key, k in zip(keys, window.at, strict=True)), *judged])
-    heads += ["best\nleakance", "its worse\nshare", "acceptable", "acceptable with\nthe errors added"]
+    heads += ["best\nleakance", "within the\nerrors", "its worse\nshare", "acceptable", "acceptable with\nthe errors added"]
     sentences = movement_words(risks, windows) if windows else []
     return heads, rows, [sentence.replace("−", "-").replace("°", "deg") for sentence in sentences]

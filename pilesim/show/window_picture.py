@@ -10,7 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.lines import Line2D
 
 from pilesim.show import page, style
-from pilesim.show.risk_table import acceptable_shares
+from pilesim.show.risk_table import UNKNOWN, acceptable_shares
 from pilesim.show.window import Window, acceptable_words, leakance_text, share_text
 
 COLD_LOOK: dict[str, Any] = {"color": style.COLD, "linestyle": "-", "marker": "s", "markersize": 4.5, "linewidth": 1.8}
@@ -35,7 +35,12 @@ def draw_risks(
     for share in acceptable_shares():
         axes.axhspan(0, share, color=BAND, zorder=0, linewidth=0)
     for (values, errors), look in ((cold, COLD_LOOK), (starved, STARVED_LOOK)):
-        axes.errorbar(place, values, yerr=errors, capsize=2.5, elinewidth=0.9, **look)
+        within = np.array([np.minimum(errors, values), np.minimum(errors, 100.0 - values)])  # a share is 0 to 100 %
+        unknown = np.flatnonzero((errors >= UNKNOWN) & np.isfinite(values))
+        within[:, unknown] = 0.0
+        for k in unknown:
+            axes.annotate("±?", (place[k], values[k]), (4, 4), textcoords="offset points", fontsize=7.5, color=look["color"])
+        axes.errorbar(place, values, yerr=np.clip(within, 0.0, None), capsize=2.5, elinewidth=0.9, **look)
     axes.set_ylim(-3, 113)
     axes.set_yticks(range(0, 101, 20))
     axes.set_ylabel("share of the mix [%]")
@@ -124,7 +129,7 @@ def _ticks(axes: Axes, low: float, high: float, at_bare: float | None) -> None:
 
 def _mark_best(axes: Axes, window: Window) -> str:
     """Line at the best leakance; named tints on both sides of the acceptable range, or of the best; best in words."""
-    best, risk, at_edge = window.best
+    best, _, at_edge = window.best
     if not window.day_14:
         return "no best: day 14 was not reached"
     if not np.isfinite(best):
@@ -132,7 +137,7 @@ def _mark_best(axes: Axes, window: Window) -> str:
     if window.bare_is_best:
         return f"no cover is best: worse share {share_text(max(window.bare_cold, window.bare_starved))}"
     axes.axvline(best, color=style.INK, linewidth=1.4, zorder=1.5, gid="best leakance")
-    text = f"{leakance_text(best)}: worse share {share_text(risk)}"
+    text = f"{leakance_text(best)}: worse share {window.best_risk_text}"
     ranges = window.acceptable()
     left, right = axes.get_xlim()
     sides = []

@@ -12,6 +12,7 @@ from pilesim.balances.surface import EdgeArrays
 from pilesim.base.compiled import compiled, inlined
 from pilesim.section.grid import GROUND
 from pilesim.section.operators import Mesh
+from pilesim.solver.band import PAD, factor_symmetric, solve_symmetric
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +27,8 @@ class FlowPlan:
         Number of the pressure unknown of each node, -1 where p' is given or there is none.
     pressure : (count + 1,) float
         p' [Pa]; holds the given values, the unknown ones are overwritten.
-    band, right : arrays
-        Work space: lower band by columns, right-hand side.
+    band, factored, right : arrays
+        Work space: factors by lower columns, the conductance of quads that they hold for, right-hand side.
     number : (pile_count,) int
         Row of each pile node in the oxygen band.
     oxygen_band, oxygen_right, oxygen_ready : arrays
@@ -38,6 +39,7 @@ class FlowPlan:
     unknown: np.ndarray
     pressure: np.ndarray
     band: np.ndarray
+    factored: np.ndarray
     right: np.ndarray
     number: np.ndarray
     oxygen_band: np.ndarray
@@ -62,14 +64,14 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
     high = numbers.max(axis=1)
     low = np.where(numbers >= 0, numbers, free.size + 1).min(axis=1)
     width = int(np.max(np.where(high >= 0, high - low, 0))) if free.size else 0
-    band = np.zeros((free.size, width + 1))
+    band = np.zeros((free.size, width + 1 + PAD))
     number = np.empty(pile.size, dtype=np.int64)
     number[order] = np.arange(pile.size)
     rows = number[mesh.quad_nodes[quads]]
     reach = int(np.max(rows.max(axis=1) - rows.min(axis=1))) if quads.size else 0
-    return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.zeros(free.size), number,
-                    np.zeros((pile.size, 2 * reach + 1), np.float32), np.zeros(pile.size, np.float32),
-                    np.zeros(1, dtype=bool))
+    return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.full(mesh.quad_material.size, -1.0),
+                    np.zeros(free.size), number, np.zeros((pile.size, 2 * reach + 1 + 2 * PAD), np.float32),
+                    np.zeros(pile.size, np.float32), np.zeros(1, dtype=bool))
 
 
 @compiled
@@ -95,109 +97,62 @@ def quad_means(quads: Any, quad_nodes: Any, quad_material: Any, by_material: Any
 
 
 @compiled
-def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, conductance: Any, lift: Any, z: Any,
-              unknown: Any, pressure: Any, source: Any, band: Any, right: Any) -> None:
+def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, unknown: Any, band: Any) -> None:
     band[:, :] = 0.0
-    for n in range(unknown.size):
-        if unknown[n] >= 0:
-            right[unknown[n]] = source[n]
     first = (0, 0, 0, 1, 1, 2)
     second = (1, 2, 3, 2, 3, 3)
-    beta = np.empty(4)
     for k in range(quads.size):
         q = quads[k]
-        kq = conductance[q]
+        for p in range(6):
+            a, b = unknown[quad_nodes[q, first[p]]], unknown[quad_nodes[q, second[p]]]
+            w = conductance[q] * quad_pairs[q, p]
+            if a >= 0:
+                band[a, 0] += w
+            if b >= 0:
+                band[b, 0] += w
+            if a >= 0 and b >= 0:
+                band[min(a, b), abs(a - b)] -= w
+
+
+@compiled
+def _driven(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, unknown: Any, pressure: Any,
+            right: Any) -> None:
+    """Add what given pressures push into the free nodes."""
+    first = (0, 0, 0, 1, 1, 2)
+    second = (1, 2, 3, 2, 3, 3)
+    for k in range(quads.size):
+        q = quads[k]
         for p in range(6):
             a, b = quad_nodes[q, first[p]], quad_nodes[q, second[p]]
-            w = kq * quad_pairs[q, p]
-            ua, ub = unknown[a], unknown[b]
-            if ua >= 0:
-                band[ua, 0] += w
-                if ub < 0:
-                    right[ua] += w * pressure[b]
-            if ub >= 0:
-                band[ub, 0] += w
-                if ua < 0:
-                    right[ub] += w * pressure[a]
-            if ua >= 0 and ub >= 0:
-                band[min(ua, ub), abs(ua - ub)] -= w
-        _edge_lift(quad_nodes, q, lift, z, beta)
-        for e in range(4):
-            gain = kq * _form_row(quad_form, q, e, beta)
-            tail, head = _ends(quad_nodes, q, e)
-            if unknown[tail] >= 0:
-                right[unknown[tail]] -= gain
-            if unknown[head] >= 0:
-                right[unknown[head]] += gain
+            w = conductance[q] * quad_pairs[q, p]
+            if unknown[a] >= 0 and unknown[b] < 0:
+                right[unknown[a]] += w * pressure[b]
+            elif unknown[b] >= 0 and unknown[a] < 0:
+                right[unknown[b]] += w * pressure[a]
 
 
 @inlined
-def _ends(quad_nodes: Any, q: int, e: int) -> tuple[int, int]:
-    """Tail and head node of edge `e` (bottom, top, left, right) of quad `q`."""
-    if e == 0:
-        return quad_nodes[q, 0], quad_nodes[q, 1]
-    if e == 1:
-        return quad_nodes[q, 2], quad_nodes[q, 3]
-    if e == 2:
-        return quad_nodes[q, 0], quad_nodes[q, 2]
-    return quad_nodes[q, 1], quad_nodes[q, 3]
+def _edge_fluxes(form: Any, q: int, bottom: float, top: float, left: float, right: float) -> Any:
+    """The symmetric 4 x 4 form of quad `q` times its edge differences: bottom, top, left, right."""
+    return (
+        form[q, 0] * bottom + form[q, 1] * top + form[q, 2] * left + form[q, 3] * right,
+        form[q, 1] * bottom + form[q, 4] * top + form[q, 5] * left + form[q, 6] * right,
+        form[q, 2] * bottom + form[q, 5] * top + form[q, 7] * left + form[q, 8] * right,
+        form[q, 3] * bottom + form[q, 6] * top + form[q, 8] * left + form[q, 9] * right,
+    )
 
 
 @inlined
-def _edge_lift(quad_nodes: Any, q: int, lift: Any, z: Any, beta: Any) -> None:
-    for e in range(4):
-        tail, head = _ends(quad_nodes, q, e)
-        beta[e] = 0.5 * (lift[tail] + lift[head]) * (z[head] - z[tail])
-
-
-@inlined
-def _form_row(form: Any, q: int, e: int, v: Any) -> float:
-    """Row `e` of the symmetric 4 x 4 form of quad `q` times `v`."""
-    if e == 0:
-        return form[q, 0] * v[0] + form[q, 1] * v[1] + form[q, 2] * v[2] + form[q, 3] * v[3]
-    if e == 1:
-        return form[q, 1] * v[0] + form[q, 4] * v[1] + form[q, 5] * v[2] + form[q, 6] * v[3]
-    if e == 2:
-        return form[q, 2] * v[0] + form[q, 5] * v[1] + form[q, 7] * v[2] + form[q, 8] * v[3]
-    return form[q, 3] * v[0] + form[q, 6] * v[1] + form[q, 8] * v[2] + form[q, 9] * v[3]
-
-
-@compiled
-def _factor(band: Any) -> None:
-    """Cholesky factor in place of a symmetric positive definite band, stored as lower columns."""
-    size, width = band.shape
-    for k in range(size):
-        root = np.sqrt(band[k, 0])
-        band[k, 0] = root
-        reach = min(width - 1, size - 1 - k)
-        for j in range(1, reach + 1):
-            band[k, j] /= root
-        for j in range(1, reach + 1):
-            w = band[k, j]
-            if w != 0.0:
-                for i in range(reach - j + 1):
-                    band[k + j, i] -= w * band[k, i + j]
-
-
-@compiled
-def _substitute(band: Any, right: Any) -> None:
-    size, width = band.shape
-    for k in range(size):
-        value = right[k] / band[k, 0]
-        right[k] = value
-        for j in range(1, min(width, size - k)):
-            right[k + j] -= value * band[k, j]
-    for k in range(size - 1, -1, -1):
-        s = right[k]
-        for j in range(1, min(width, size - k)):
-            s -= band[k, j] * right[k + j]
-        right[k] = s / band[k, 0]
+def _lifts(a: int, b: int, c: int, d: int, lift: Any, z: Any) -> Any:
+    """Buoyancy along the bottom, top, left and right edge of the quad with corners a, b (below) and c, d [Pa]."""
+    return (0.5 * (lift[a] + lift[b]) * (z[b] - z[a]), 0.5 * (lift[c] + lift[d]) * (z[d] - z[c]),
+            0.5 * (lift[a] + lift[c]) * (z[c] - z[a]), 0.5 * (lift[b] + lift[d]) * (z[d] - z[b]))
 
 
 @compiled
 def solve_flow(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, conductance: Any, lift: Any, z: Any,
-               unknown: Any, pressure: Any, source: Any, is_open: Any, band: Any, right: Any, east: Any, north: Any,
-               outflow: Any) -> None:
+               unknown: Any, pressure: Any, source: Any, is_open: Any, band: Any, factored: Any, right: Any, east: Any,
+               north: Any, outflow: Any) -> None:
     """Pressure, then fluxes of dry gas [mol s-1 m-1].
 
     Parameters
@@ -208,39 +163,66 @@ def solve_flow(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, con
         Buoyancy [N m-3].
     source : (count + 1,) array
         Gas made at each node [mol s-1 m-1].
+    factored : (quads,) array
+        Conductance whose factors `band` holds; they are kept while it does not change.
     east, north : (count + 1,) arrays
         Overwritten: flux from each node to its east and north neighbour.
     outflow : (count + 1,) array
         Overwritten: gas leaving through the outer edge at open nodes, negative where it enters.
     """
-    _assemble(quads, quad_nodes, quad_pairs, quad_form, conductance, lift, z, unknown, pressure, source, band, right)
+    given = False
+    for n in range(unknown.size):
+        outflow[n] = source[n]  # holds what each node has to give until the fluxes are known
+        given = given or (unknown[n] < 0 and pressure[n] != 0.0)
+    for k in range(quads.size):
+        q = quads[k]
+        a, b, c, d = quad_nodes[q, 0], quad_nodes[q, 1], quad_nodes[q, 2], quad_nodes[q, 3]
+        bottom, top, left, rim = _lifts(a, b, c, d, lift, z)
+        bottom, top, left, rim = _edge_fluxes(quad_form, q, bottom, top, left, rim)
+        w = conductance[q]
+        outflow[a] -= w * (bottom + left)
+        outflow[b] += w * (bottom - rim)
+        outflow[c] += w * (left - top)
+        outflow[d] += w * (top + rim)
     if right.size:
-        _factor(band)
-        _substitute(band, right)
+        for n in range(unknown.size):
+            if unknown[n] >= 0:
+                right[unknown[n]] = outflow[n]
+        if given:
+            _driven(quads, quad_nodes, quad_pairs, conductance, unknown, pressure, right)
+        same = True
+        for k in range(quads.size):
+            same = same and conductance[quads[k]] == factored[quads[k]]
+        if not same:
+            _assemble(quads, quad_nodes, quad_pairs, conductance, unknown, band)
+            factor_symmetric(band)
+            factored[:] = conductance
+        solve_symmetric(band, right)
     for n in range(unknown.size):
         if unknown[n] >= 0:
             pressure[n] = right[unknown[n]]
         east[n] = 0.0
         north[n] = 0.0
-        outflow[n] = source[n] if is_open[n] else 0.0
-    d = np.empty(4)
+        outflow[n] = source[n]
     for k in range(quads.size):
         q = quads[k]
-        _edge_lift(quad_nodes, q, lift, z, d)
-        for e in range(4):
-            tail, head = _ends(quad_nodes, q, e)
-            d[e] = pressure[head] - pressure[tail] - d[e]
-        for e in range(4):
-            flux = -conductance[q] * _form_row(quad_form, q, e, d)
-            tail, head = _ends(quad_nodes, q, e)
-            if e < 2:
-                east[tail] += flux
-            else:
-                north[tail] += flux
-            if is_open[tail]:
-                outflow[tail] -= flux
-            if is_open[head]:
-                outflow[head] += flux
+        a, b, c, d = quad_nodes[q, 0], quad_nodes[q, 1], quad_nodes[q, 2], quad_nodes[q, 3]
+        bottom, top, left, rim = _lifts(a, b, c, d, lift, z)
+        bottom, top, left, rim = _edge_fluxes(
+            quad_form, q, pressure[b] - pressure[a] - bottom, pressure[d] - pressure[c] - top,
+            pressure[c] - pressure[a] - left, pressure[d] - pressure[b] - rim)
+        w = conductance[q]
+        east[a] -= w * bottom
+        east[c] -= w * top
+        north[a] -= w * left
+        north[b] -= w * rim
+        outflow[a] += w * (bottom + left)
+        outflow[b] += w * (rim - bottom)
+        outflow[c] += w * (top - left)
+        outflow[d] -= w * (top + rim)
+    for n in range(unknown.size):
+        if not is_open[n]:
+            outflow[n] = 0.0
 
 
 @compiled

@@ -86,7 +86,7 @@ def march(problem: Problem, duration: float, controls: Controls,
     tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), np.zeros(3),
                   float(stepper.props.gas_amount @ state.oxygen))
     observe(stepper, Moment(state, state, 0.0, np.zeros(len(TOTALS)), held.respiration))
-    older: list[tuple[float, np.ndarray]] = []
+    older: list[State] = []
     step = controls.fixed_step or controls.first_step
     tries = 0
     while state.time < duration * (1.0 - 1e-12):
@@ -105,7 +105,7 @@ def march(problem: Problem, duration: float, controls: Controls,
         tries = 0
         _count(tally, problem, stepper, state, outcome, oxygen_rates, step)
         observe(stepper, Moment(state, outcome.state, step, outcome.totals, outcome.held.respiration))
-        older = [*older[-2:], (state.time, state.temperature)]
+        older = [state, *older[:2]]
         previous = (state, held, step)
         state, held, oxygen_rates = outcome.state, outcome.held, outcome.oxygen_totals
         step = controls.fixed_step or _next_step(step, outcome, controls)

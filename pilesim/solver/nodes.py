@@ -1,6 +1,7 @@
 """Kernels of the heat and water balances: flow-ordered Gauss-Seidel sweeps and the conservative rates.
 
-Every node is solved for temperature and water together; neighbours enter with their latest values. The rates repeat
+Every node is solved for temperature and water together; neighbours enter with their latest values. A stage is made
+linear once (solver/tangent.py); a node that a sweep takes out of the tangent's reach is solved in full. The rates repeat
 the same sums without solving, so what one node gives the other receives and budgets close to round-off.
 """
 
@@ -10,14 +11,15 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, stored_enthalpy
 from pilesim.balances.substrate import heat_of, implicit_oxidation
 from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.bed import water_activity
 from pilesim.matter.biology import temperature_factor
-from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
+from pilesim.matter.moist_air import moist_enthalpy, vapour_ratio
+from pilesim.solver.gather import beyond, diagonal, near
 from pilesim.solver.liquid import liquid_flow
+from pilesim.solver.tangent import TANGENT, linearise, settle
 
 
 class Terms(NamedTuple):
@@ -40,8 +42,9 @@ class Terms(NamedTuple):
 class Frame(NamedTuple):
     """What stays fixed through a run; arrays over count + 1 nodes."""
 
-    neighbours: np.ndarray  # (count + 1, 8)
-    upstream: np.ndarray  # (count + 1, 4)
+    neighbours: np.ndarray  # (count + 1, 8) uint32: unsigned indices need no look at their sign
+    upstream: np.ndarray  # (count + 1, 4) uint32
+    reach: int  # neighbours that conductances reach: 4 where every cell is a rectangle, else 8
     pair_drop: np.ndarray  # (count + 1, 8) unit conductance times height above the neighbour [m]
     floor_length: np.ndarray  # m, floor through which leachate leaves
     volume: np.ndarray  # m2, bulk volume of the pile's materials
@@ -78,66 +81,14 @@ TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respir
 
 
 @compiled
-def refresh_gas(stage: Any, terms: Any, pile_count: int, c: Any) -> None:
-    """Vapour ratio and enthalpy of the pore gas from the iterate's temperature and water."""
-    temperature, water, ratio, enthalpy, dry_mass = (
-        stage.temperature, stage.water, stage.ratio, stage.enthalpy, terms.dry_mass)
+def pore_gas(temperature: Any, water: Any, dry_mass: Any, pile_count: int, ratio: Any, enthalpy: Any, c: Any) -> None:
+    """Vapour ratio and enthalpy of the pore gas at `temperature` and `water`, written to `ratio` and `enthalpy`."""
     for n in range(pile_count):
         activity = 1.0
         if dry_mass[n] > 0.0:
             activity, _ = water_activity(water[n] / dry_mass[n], c)
         ratio[n], _, _ = vapour_ratio(temperature[n], activity, c)
         enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
-
-
-@inlined
-def _arriving(n: int, neighbours: Any, upstream: Any, conduction: Any, vapour: Any, advection: Any, temperature: Any,
-              ratio: Any, enthalpy: Any, diffusion_enthalpy: float, heat: float, film_vapour: float,
-              water: float) -> Any:
-    """Heat [W m-1] and water [kg s-1 m-1] arriving at a pile node: from its neighbours, `heat` and `water` given."""
-    diffusing = film_vapour
-    for d in range(8):
-        m = neighbours[n, d]
-        heat += conduction[n, d] * temperature[m]
-        diffusing += vapour[n, d] * ratio[m]
-    heat += diffusion_enthalpy * diffusing
-    water += diffusing
-    for d in range(4):
-        m = neighbours[n, d]
-        b = upstream[n, d]
-        heat += advection[n, d] * enthalpy[m] + advection[n, 4 + d] * enthalpy[b]
-        water += advection[n, d] * ratio[m] + advection[n, 4 + d] * ratio[b]
-    return heat, water
-
-
-@inlined
-def _oxidation(fast: float, slow: float, cover: float, k_fast: float, k_slow: float, k_cover: float,
-               temperature: float, step: float, c: Any) -> Any:
-    """Substrate oxidised at a node [kg s-1 m-1] and its temperature derivative."""
-    if k_fast + k_slow + k_cover <= 0.0:
-        return 0.0, 0.0
-    factor, slope = temperature_factor(temperature, c)
-    a, a_gain = implicit_oxidation(fast, k_fast * factor, step)
-    b, b_gain = implicit_oxidation(slow, k_slow * factor, step)
-    d, d_gain = implicit_oxidation(cover, k_cover * factor, step)
-    return a + b + d, (a_gain * k_fast + b_gain * k_slow + d_gain * k_cover) * slope
-
-
-@inlined
-def _stop_at_kink(start: float, aim: float, zero: float, span: float) -> float:
-    """`aim`, or a hair beyond the first kink of the enthalpy (0 degC and `span` below) on the way from `start`."""
-    upper, lower, hair = zero, zero - span, 1e-9
-    if aim < start:
-        if start > upper > aim:
-            return upper - hair
-        if start > lower > aim:
-            return lower - hair
-    else:
-        if start < lower < aim:
-            return lower + hair
-        if start < upper < aim:
-            return upper + hair
-    return aim
 
 
 @inlined
@@ -155,13 +106,76 @@ def _ground_temperature(heat: float, loss: float, water: float, capacity: float,
 
 
 @compiled
-def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int, step: float,
-          worst_share: float, c: Any) -> float:
+def _sweep_pile(order: Any, first: int, frame: Any, terms: Any, stage: Any, tangent: Any, c: Any) -> Any:
+    """Move the nodes of `order` from place `first` on along their tangents, until one leaves the reach of its own.
+
+    Returns
+    -------
+    tuple
+        Place of that node, or the number of nodes; heat and water arriving at it; weighted sum of squared changes of
+        temperature [K2]; the largest change [K].
+    """
+    # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic, and so does
+    # handing a tuple on
+    neighbours, upstream, weight, reach = frame.neighbours, frame.upstream, frame.weight, frame.reach
+    conduction, vapour, advection = terms.conduction, terms.vapour, terms.advection
+    temperature, water, ratio, enthalpy = stage.temperature, stage.water, stage.ratio, stage.enthalpy
+    diffusion_enthalpy, moist = c.vapour_diffusion_enthalpy, c.moist > 0.0
+    change = 0.0
+    worst = 0.0
+    for i in range(first, order.size):
+        n = order[i]
+        heat = (near(n, conduction, temperature, neighbours) + near(n, advection, enthalpy, neighbours)
+                + beyond(n, advection, enthalpy, upstream))
+        arriving = 0.0
+        if reach > 4:
+            heat += diagonal(n, conduction, temperature, neighbours)
+        if moist:
+            arriving = near(n, vapour, ratio, neighbours) + diagonal(n, vapour, ratio, neighbours)
+            heat += diffusion_enthalpy * arriving
+            arriving += near(n, advection, ratio, neighbours) + beyond(n, advection, ratio, upstream)
+        t = tangent[n, 0] + tangent[n, 1] * heat + tangent[n, 2] * arriving
+        w = tangent[n, 3] + tangent[n, 4] * heat + tangent[n, 5] * arriving
+        y = tangent[n, 6] + tangent[n, 7] * heat + tangent[n, 8] * arriving
+        if not (tangent[n, 12] < t < tangent[n, 13] and w >= tangent[n, 14] and y >= 0.0):
+            return i, heat, arriving, change, worst
+        moved = t - temperature[n]
+        temperature[n] = t
+        water[n] = w
+        ratio[n] = y
+        enthalpy[n] = tangent[n, 9] + tangent[n, 10] * heat + tangent[n, 11] * arriving
+        change += weight[n] * moved**2
+        worst = max(worst, abs(moved))
+    return order.size, 0.0, 0.0, change, worst
+
+
+@compiled
+def _sweep_ground(pile_count: int, frame: Any, terms: Any, stage: Any, edges: Any, rate: float, c: Any) -> float:
+    """One sweep over the nodes of ground alone; the largest change of temperature [K]."""
+    neighbours, conduction, conduction_total = frame.neighbours, terms.conduction, terms.conduction_total
+    dry_capacity, ground_water = terms.dry_capacity, terms.ground_water
+    temperature, stored_from, film, film_heat = stage.temperature, stage.stored_from, edges.film, edges.film_heat
+    worst = 0.0
+    for n in range(pile_count, temperature.size - 1):
+        heat = film_heat[n] + stored_from[n] * rate
+        for d in range(8):
+            heat += conduction[n, d] * temperature[neighbours[n, d]]
+        start = temperature[n]
+        temperature[n] = _ground_temperature(heat, conduction_total[n] + film[n], ground_water[n], dry_capacity[n], rate, c)
+        worst = max(worst, abs(temperature[n] - start))
+    return worst
+
+
+@compiled
+def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: Any, step: float, worst_share: float,
+          c: Any) -> float:
     """One Gauss-Seidel sweep in flow order over the pile, then over the ground.
 
     Parameters
     ----------
-    order : (pile_count,) int array
+    order : (pile_count,) uint32 array
+    tangent : (pile_count, TANGENT) array
+        Linear models of the nodes (see :func:`pilesim.solver.tangent.linearise`); rewritten where they reach too short.
     step : float
         Implicit weight times time step [s].
 
@@ -171,92 +185,34 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, count: int
         The larger of the weighted rms change of temperature and `worst_share` of the largest change [K]: a thin
         surface node outside the norm must settle too, for its fluxes enter the update.
     """
-    # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
-    neighbours, upstream, weight = frame.neighbours, frame.upstream, frame.weight
-    conduction, conduction_total = terms.conduction, terms.conduction_total
-    vapour, vapour_total = terms.vapour, terms.vapour_total
-    advection, advection_total, inflow = terms.advection, terms.advection_total, terms.inflow
-    environment, dry_mass = terms.environment, terms.dry_mass
-    dry_capacity, ground_water = terms.dry_capacity, terms.ground_water
-    temperature, water, ratio, enthalpy = stage.temperature, stage.water, stage.ratio, stage.enthalpy
-    stored_from, water_from, pools = stage.stored_from, stage.water_from, stage.substrate_from
-    liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
-    film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
-    enthalpy_in, vapour_in = edges.enthalpy_in, edges.vapour_in
-    change = 0.0
-    worst = 0.0
-    rate = 1.0 / step
-    pile_count = order.size
-    for i in range(pile_count):
-        n = order[i]
-        heat, arriving = _arriving(
-            n, neighbours, upstream, conduction, vapour, advection, temperature, ratio, enthalpy,
-            c.vapour_diffusion_enthalpy, film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n], film_vapour[n],
-            inflow[n] * vapour_in[n] + liquid_water[n])
-        own_y = vapour_total[n] + gas_film[n]
-        own_t = conduction_total[n] + film[n]
-        own_n = advection_total[n]
-        diffusion = c.vapour_diffusion_enthalpy * own_y
-        start = temperature[n]
-        y = 0.0
-        for _ in range(4):
-            t, w = temperature[n], water[n]
-            activity, bend = 1.0, 0.0
-            if dry_mass[n] > 0.0:
-                activity, bend = water_activity(w / dry_mass[n], c)
-                bend /= dry_mass[n]
-            y, y_t, y_a = vapour_ratio(t, activity, c)
-            y_w = y_a * bend
-            latent = vapour_enthalpy(t, c)
-            h = moist_enthalpy(t, y, c)
-            h_t = c.dry_air_molar_mass * c.dry_air_heat_capacity + c.vapour_heat_capacity * y + latent * y_t
-            burnt, burnt_t = _oxidation(pools[n, 0], pools[n, 1], pools[n, 2], environment[n, 0], environment[n, 1],
-                                        environment[n, 2], t, step, c)
-            made, made_t = metabolic_water(burnt, c), metabolic_water(burnt_t, c)
-            warm = c.water_heat_capacity * (t - c.celsius_zero)
-            e = stored_enthalpy(t, w, ground_water[n], dry_capacity[n], c)
-            fault_e = ((e - stored_from[n]) * rate - heat + own_n * h + own_t * t + diffusion * y - heat_of(burnt, c)
-                       - warm * made)
-            fault_w = (w - water_from[n]) * rate - arriving + (own_n + own_y) * y - made
-            capacity = apparent_heat_capacity(t, w, ground_water[n], dry_capacity[n], c)
-            e_t = (capacity * rate + own_n * h_t + own_t + diffusion * y_t
-                   - heat_of(burnt_t, c) - c.water_heat_capacity * made - warm * made_t)
-            e_w = enthalpy_of_water(t, c) * rate + (own_n * latent + diffusion) * y_w
-            w_t = (own_n + own_y) * y_t - made_t
-            w_w = rate + (own_n + own_y) * y_w
-            determinant = e_t * w_w - e_w * w_t
-            dt = min(max((e_w * fault_w - w_w * fault_e) / determinant, -10.0), 10.0)
-            dw = (w_t * fault_e - e_t * fault_w) / determinant
-            aim = t + dt
-            dt = _stop_at_kink(t, aim, c.celsius_zero, c.freezing_range) - t
-            temperature[n] = t + dt
-            water[n] = max(w + c.moist * dw, 0.1 * w)
-            y += y_t * dt + y_w * (water[n] - w)
-            if abs(dt) < 0.3 and temperature[n] == aim:
-                break
-        ratio[n] = max(y, 0.0)
-        enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
-        change += weight[n] * (temperature[n] - start) ** 2
-        worst = max(worst, abs(temperature[n] - start))
-    for n in range(pile_count, count):
-        heat = film_heat[n] + stored_from[n] * rate
-        for d in range(8):
-            heat += conduction[n, d] * temperature[neighbours[n, d]]
-        start = temperature[n]
-        temperature[n] = _ground_temperature(heat, conduction_total[n] + film[n], ground_water[n], dry_capacity[n], rate, c)
-        worst = max(worst, abs(temperature[n] - start))
+    change, worst = 0.0, 0.0
+    done = 0
+    while done < order.size:
+        done, heat, arriving, more, farthest = _sweep_pile(order, done, frame, terms, stage, tangent, c)
+        change += more
+        worst = max(worst, farthest)
+        if done < order.size:
+            n = order[done]
+            start = stage.temperature[n]
+            settle(n, heat, arriving, terms, stage, edges, 1.0 / step, step, tangent, c)
+            moved = stage.temperature[n] - start
+            change += frame.weight[n] * moved**2
+            worst = max(worst, abs(moved))
+            done += 1
+    worst = max(worst, _sweep_ground(order.size, frame, terms, stage, edges, 1.0 / step, c))
     return max(np.sqrt(change), worst_share * worst)
 
 
 @compiled
-def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int, count: int,
+def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int,
                  step: float, stored: Any, water: Any, burnt: Any, totals: Any, c: Any) -> None:
     """Conservative rates at the stage's iterate, written to the last arrays before `c` (see :class:`Rates`)."""
-    neighbours, upstream = frame.neighbours, frame.upstream
+    neighbours, upstream, reach = frame.neighbours, frame.upstream, frame.reach
     conduction, conduction_total = terms.conduction, terms.conduction_total
     vapour, vapour_total = terms.vapour, terms.vapour_total
     advection, advection_total, inflow = terms.advection, terms.advection_total, terms.inflow
     environment = terms.environment
+    diffusion_enthalpy, moist = c.vapour_diffusion_enthalpy, c.moist > 0.0
     temperature, ratio, enthalpy, pools = stage.temperature, stage.ratio, stage.enthalpy, stage.substrate_from
     liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
     film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
@@ -264,17 +220,28 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
     enthalpy_in, vapour_in, is_open = edges.enthalpy_in, edges.vapour_in, edges.is_open
     totals[:8] = 0.0
     for n in range(pile_count):
-        heat, arriving = _arriving(
-            n, neighbours, upstream, conduction, vapour, advection, temperature, ratio, enthalpy,
-            c.vapour_diffusion_enthalpy, film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n], film_vapour[n],
-            inflow[n] * vapour_in[n] + liquid_water[n])
+        heat = (near(n, conduction, temperature, neighbours) + near(n, advection, enthalpy, neighbours)
+                + beyond(n, advection, enthalpy, upstream))
+        arriving = 0.0
+        if reach > 4:
+            heat += diagonal(n, conduction, temperature, neighbours)
+        if moist:
+            arriving = near(n, vapour, ratio, neighbours) + diagonal(n, vapour, ratio, neighbours)
+            heat += diffusion_enthalpy * arriving
+            arriving += near(n, advection, ratio, neighbours) + beyond(n, advection, ratio, upstream)
+        heat += film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n] + diffusion_enthalpy * film_vapour[n]
+        arriving += film_vapour[n] + inflow[n] * vapour_in[n] + liquid_water[n]
         t, y = temperature[n], ratio[n]
         own_y = vapour_total[n] + gas_film[n]
-        factor, _ = temperature_factor(t, c)
         total = 0.0
-        for pool in range(3):
-            burnt[n, pool], _ = implicit_oxidation(pools[n, pool], environment[n, pool] * factor, step)
-            total += burnt[n, pool]
+        if environment[n, 0] + environment[n, 1] + environment[n, 2] > 0.0:
+            factor, _ = temperature_factor(t, c)
+            for pool in range(3):
+                burnt[n, pool], _ = implicit_oxidation(pools[n, pool], environment[n, pool] * factor, step)
+                total += burnt[n, pool]
+        else:
+            for pool in range(3):
+                burnt[n, pool] = 0.0
         made = metabolic_water(total, c)
         release = heat_of(total, c) + made * c.water_heat_capacity * (t - c.celsius_zero)
         stored[n] = (heat - advection_total[n] * enthalpy[n] + release - (conduction_total[n] + film[n]) * t
@@ -291,7 +258,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
             leaving = max(outflow[n], 0.0)
             totals[2] += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
             totals[5] += inflow[n] * vapour_in[n] - leaving * y
-    for n in range(pile_count, count):
+    for n in range(pile_count, temperature.size - 1):
         heat = film_heat[n] - (conduction_total[n] + film[n]) * temperature[n]
         for d in range(8):
             heat += conduction[n, d] * temperature[neighbours[n, d]]
@@ -301,7 +268,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 @compiled
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
-                outflow: Any, count: int, step: float, span: float, limit: float, worst_share: float, most: int,
+                outflow: Any, step: float, span: float, limit: float, worst_share: float, most: int,
                 saturation: Any, potential: Any, rates: Any, c: Any) -> int:
     """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
 
@@ -313,39 +280,41 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
         Sweeps used.
     """
     pile_count = order.size
-    liquid_flow(frame, capillary, pore_volume, stage, pile_count, span, saturation, potential, rates.totals, c)
-    refresh_gas(stage, terms, pile_count, c)
+    rates.totals[8:] = 0.0
+    if c.moist > 0.0:
+        liquid_flow(frame, capillary, pore_volume, stage, pile_count, span, saturation, potential, rates.totals, c)
+    tangent = np.empty((pile_count, TANGENT))
+    linearise(0, pile_count, terms, stage, edges, 1.0 / step, step, tangent, c)
     sweeps = 0
     while sweeps < most:
         sweeps += 1
-        if sweep(order, frame, terms, stage, edges, count, step, worst_share, c) < limit:
+        if sweep(order, frame, terms, stage, edges, tangent, step, worst_share, c) < limit:
             break
-    _stage_rates(frame, terms, stage, edges, outflow, pile_count, count, step, rates.stored, rates.water, rates.burnt,
+    pore_gas(stage.temperature, stage.water, terms.dry_mass, pile_count, stage.ratio, stage.enthalpy, c)
+    _stage_rates(frame, terms, stage, edges, outflow, pile_count, step, rates.stored, rates.water, rates.burnt,
                  rates.totals, c)
     return sweeps
 
 
 @compiled
-def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, stage: Any, edges: Any, capacity: Any,
+def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, enthalpy: Any, enthalpy_in: Any, is_open: Any,
                     pile_count: int, out: Any) -> None:
-    """Warming rate [K s-1] that a change of flow (`east`, `north`, `outflow`) would have caused, written to `out`."""
-    enthalpy, enthalpy_in, is_open = stage.enthalpy, edges.enthalpy_in, edges.is_open
+    """Heat [W m-1] that a change of flow (`east`, `north`, `outflow`) would have brought to each node, written to `out`."""
     for n in range(pile_count):
         own = enthalpy[n]
         change = 0.0
-        for d in range(4):
-            m = neighbours[n, d]
-            if m >= pile_count:
-                continue
-            if d == 0:
-                leaving = east[n]
-            elif d == 1:
-                leaving = -east[m]
-            elif d == 2:
-                leaving = north[n]
-            else:
-                leaving = -north[m]
-            change -= 0.5 * leaving * (enthalpy[m] - own)
+        m = neighbours[n, 0]
+        if m < pile_count:
+            change -= 0.5 * east[n] * (enthalpy[m] - own)
+        m = neighbours[n, 1]
+        if m < pile_count:
+            change += 0.5 * east[m] * (enthalpy[m] - own)
+        m = neighbours[n, 2]
+        if m < pile_count:
+            change -= 0.5 * north[n] * (enthalpy[m] - own)
+        m = neighbours[n, 3]
+        if m < pile_count:
+            change += 0.5 * north[m] * (enthalpy[m] - own)
         if is_open[n]:
             change -= 0.5 * outflow[n] * (enthalpy_in[n] - own)
-        out[n] = change / capacity[n]
+        out[n] = change

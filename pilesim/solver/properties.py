@@ -100,21 +100,24 @@ def bed_properties(temperature: Any, water: Any, substrate: Any, active: Any, pi
 @compiled
 def gas_state(temperature: Any, substrate: Any, pile_count: int, out: Any, c: Any) -> None:
     """Update what follows from temperature: gas amount, its diffusivity, half saturation, uptake at full oxygen."""
+    activity, gas_volume, environment = out.activity, out.gas_volume, out.environment
+    gas_diffusivity, gas_amount, half, uptake = out.gas_diffusivity, out.gas_amount, out.half, out.uptake
     for n in range(pile_count):
-        vapour = vapour_pressure(temperature[n], out.activity[n], c)
-        concentration = dry_gas_concentration(temperature[n], vapour, c)
-        diffusivity = oxygen_diffusivity(temperature[n], c)
-        if c.constant_density > 0.0:
-            concentration = c.reference_concentration
-            diffusivity = 1.0  # the relative value is then the effective diffusivity itself
-        out.gas_diffusivity[n] = concentration * diffusivity
-        out.gas_amount[n] = out.gas_volume[n] * concentration
-        out.half[n] = half_saturation(vapour, c)
-        factor, _ = temperature_factor(temperature[n], c)
+        vapour = vapour_pressure(temperature[n], activity[n], c)
+        # at constant density the relative diffusivity is the effective one itself
+        concentration, diffusivity = c.reference_concentration, 1.0
+        if c.constant_density <= 0.0:
+            concentration = dry_gas_concentration(temperature[n], vapour, c)
+            diffusivity = oxygen_diffusivity(temperature[n], c)
+        gas_diffusivity[n] = concentration * diffusivity
+        gas_amount[n] = gas_volume[n] * concentration
+        half[n] = half_saturation(vapour, c)
         burnt = 0.0
         for pool in range(3):
-            burnt += out.environment[n, pool] * substrate[n, pool]
-        out.uptake[n] = oxygen_uptake(burnt * factor, c)
+            burnt += environment[n, pool] * substrate[n, pool]
+        uptake[n] = 0.0
+        if burnt > 0.0:
+            uptake[n] = oxygen_uptake(burnt * temperature_factor(temperature[n], c)[0], c)
 
 
 @compiled

@@ -18,7 +18,7 @@ import pilesim
 from pilesim.base.errors import ScenarioError, StepFailed, one_line
 from pilesim.base.units import to_si
 from pilesim.inputs.scenario import Scenario
-from pilesim.inputs.schema import known_keys
+from pilesim.inputs.schema import key_of, known_keys
 from pilesim.inputs.values import read_value, suggestion
 from pilesim.study.executor import available_workers, run_jobs
 from pilesim.study.store import open_store, save_member
@@ -84,10 +84,9 @@ def check_vary(vary: Mapping[str, Sequence[str]]) -> dict[str, list[float] | lis
 
 
 def _check_key(key: str, texts: list[str]) -> list[float] | list[str]:
-    known = known_keys()
-    if key not in known:
-        raise ScenarioError(key, "", "a scenario key such as 'pile.height'", suggestion(key, known))
-    spec = known[key]
+    spec = key_of(key)
+    if spec is None:
+        raise ScenarioError(key, "", "a scenario key such as 'pile.height'", suggestion(key, known_keys()))
     values: list[Any] = []
     for text in texts:
         if not isinstance(text, str) or not text:
@@ -218,7 +217,7 @@ def run_design(scenario: Scenario, report: Callable[[float], None]) -> dict[str,
     except Exception as why:  # a defect in one design must not take the others along
         return _failed(f"{type(why).__name__}: {why}")
     measures = {name: asdict(measure) for name, measure in summary.measures.items()}
-    return {"status": "ok", "messages": summary.messages, "measures": measures}
+    return {"status": "ok", "messages": summary.messages, "measures": measures, "errors_trusted": summary.errors_trusted}
 
 
 def _failed(reason: str) -> dict[str, Any]:

@@ -7,15 +7,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from pilesim.assess.dataset import make_dataset
+from pilesim.assess.dataset import convects_in_plumes, make_dataset
+from pilesim.assess.errors import not_estimated, numerical_errors
 from pilesim.assess.fields import Recorder
-from pilesim.assess.measures import Values, errors, measure
+from pilesim.assess.measures import Values, measure
+from pilesim.assess.recipe import mix_messages
 from pilesim.assess.shares import mix_pieces
 from pilesim.assess.watch import Watch
 from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
-from pilesim.inputs.scenario import MonthlyWeather, Scenario
+from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario
 from pilesim.solver.march import Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
@@ -23,6 +25,8 @@ if TYPE_CHECKING:
     import xarray as xr
 
 COARSE_SHARE = 0.15  # of the run time, for the progress bar
+PLUMES = ("So permeable and wide a mix convects in plumes that no grid settles: its error bars are not to be trusted, "
+          "nor any place in its section. Read shares and means as rough.")
 SEEDED = ("Seeding: finished compost as a seed helped in some published trials and not in others (Nakasaki et al.: of three "
           "kinds of seed one helped, one did not, one depending on how fast the mass warmed); the growth rate used here is "
           "tuned. A warm outer ring alone proves nothing: a uniformly mature pile shows nearly the same profile, because "
@@ -60,12 +64,13 @@ def simulate(scenario: Scenario, progress: Callable[[float], None] | None = None
     ensure_compiled()  # what a process compiles for itself differs in the last digits from what it reads from the cache
     report = progress or (lambda share: None)
     problems = build(scenario, 1), build(scenario, 2)
-    _, coarse = observed_run(scenario, problems[0], lambda share: report(COARSE_SHARE * share))
+    (beside, _, _), coarse = observed_run(scenario, problems[0], lambda share: report(COARSE_SHARE * share))
     (watch, recorder, tally), fine = observed_run(
         scenario, problems[1], lambda share: report(COARSE_SHARE + (1.0 - COARSE_SHARE) * share))
     report(1.0)
-    cautions = messages(scenario, watch, tally, fine)
-    return make_dataset(problems[1], watch, recorder, tally, fine, errors(fine, coarse), cautions, __version__)
+    cautions = messages(scenario, watch, tally, fine) + not_estimated(fine, coarse)
+    found = numerical_errors(fine, coarse, (watch, beside))
+    return make_dataset(problems[1], watch, recorder, tally, fine, found, cautions, __version__, (problems[0], beside))
 
 
 def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float], None],
@@ -95,7 +100,7 @@ def output_times(scenario: Scenario) -> list[float]:
 
 def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> list[str]:
     """One-line cautions that this run deserves."""
-    out = []
+    out = [PLUMES] if convects_in_plumes(scenario) else []
     pile, weather = scenario.pile, scenario.weather
     if isinstance(weather, MonthlyWeather) and weather.cold_snap and weather.cold_snap.start >= scenario.run.duration:
         out.append("The cold snap begins after the end of the run.")
@@ -108,8 +113,6 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
         out.append(VALVE)
     if pile.length is not None and pile.shape not in ("column", "round") and pile.length < 4.0 * pile.height:
         out.append("The pile is shorter than four times its height: its ends, which are not modelled, matter.")
-    if scenario.mix.permeability >= CONSTANTS["plume_permeability"].value and pile.base_width >= 4.0 * pile.height:
-        out.append("So permeable and wide a mix convects in plumes that no grid settles: trust shares and means, not places.")
     capped = max(watch.series["capped_share"])
     if capped > CONSTANTS["capped_share_caution"].value:
         out.append(f"Drying and decay opened {100 * capped:.0f} percent of the mix to the largest gain of permeability "
@@ -120,6 +123,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if tally.oxygen_unfinished > 0.01 * tally.steps:
         out.append(f"The oxygen balance was left unfinished in {tally.oxygen_unfinished} of {tally.steps} steps; "
                    "try another run.cell.")
+    if isinstance(scenario.mix, MixFromIngredients):
+        out += mix_messages(scenario.mix)
     return out
 
 

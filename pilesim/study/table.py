@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, Any
 import pilesim
 from pilesim.base.units import from_si
 from pilesim.inputs.scenario import Scenario
-from pilesim.inputs.schema import known_keys
+from pilesim.inputs.schema import key_of
 from pilesim.result import ZONE_DIMENSION, write_text
+from pilesim.study.ties import RANKED, rank_columns
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -55,8 +56,11 @@ def table_of_designs(
         ("message", [SEPARATOR.join(m["messages"]) for m in members]),
     ):
         data[name] = (dims, np.array(column, dtype=object).reshape(shape))
+    trusted = np.array([m.get("errors_trusted", True) for m in members], dtype=np.int8).reshape(shape)
+    data["errors_trusted"] = (dims, trusted, {"long_name": "0 where a mix convects in plumes and its errors mean nothing"})
     for key, dim in zip(values, dims, strict=True):
-        spec = known_keys()[key]
+        spec = key_of(key)
+        assert spec is not None  # checked before anything ran
         attrs = {"long_name": spec.meaning, "scenario_key": key}
         data[dim] = (
             dim,
@@ -105,6 +109,7 @@ def _number(value: float | None) -> float:
 
 def _attributes(scenario: Scenario, vary: Mapping[str, Sequence[str]], members: list[dict[str, Any]]) -> dict[str, Any]:
     messages = list(dict.fromkeys(text for m in members if m["status"] == "ok" for text in m["messages"]))
+    messages.sort(key=lambda text: "not to be trusted" not in text)  # first what concerns every number of a design
     limits = scenario.limits
     return {
         "title": scenario.title,
@@ -131,6 +136,7 @@ def rows(table: xr.Dataset) -> list[dict[str, Any]]:
         row: dict[str, Any] = {key: text for key, (_, text) in zip(vary, texts, strict=True)}
         row |= {name: str(table[name].isel(index).item()) for name in ("status", "message")}
         row |= {name: float(table[variable].isel(index | where).item()) for name, variable, where in columns}
+        row["errors_trusted"] = int(table["errors_trusted"].isel(index).item()) if "errors_trusted" in table else 1
         out.append(row)
     return out
 
@@ -150,8 +156,13 @@ def _columns(table: xr.Dataset) -> list[tuple[str, str, dict[str, int]]]:
 
 
 def write_csv(table: xr.Dataset, path: Path) -> None:
-    """Write ``comparison.csv``: UTF-8, one row for each design, numbers in full, NaN as ``NaN``."""
+    """Write ``comparison.csv``: UTF-8, one row for each design, numbers in full, NaN as ``NaN``.
+
+    Behind the measures stand the ranks that the errors allow, best and worst: the same only where they are sure.
+    """
     designs = rows(table)
+    for number, row in enumerate(designs):
+        row |= {name: column[number] for name, column in rank_columns(designs).items()}
     lines = [list(designs[0])]
     lines += [
         [
@@ -170,6 +181,10 @@ def write_units(table: xr.Dataset, path: Path) -> None:
         [column, str(table[variable].attrs["units"]), str(table[variable].attrs["long_name"])]
         for column, variable, _ in _columns(table)
     ]
+    lines.append(["errors_trusted", "1", "0 where a mix convects in plumes and its errors mean nothing"])
+    for name in RANKED:
+        for end, word in (("best", "best"), ("worst", "worst")):
+            lines.append([f"{name}_rank_{end}", "1", f"{word} rank by {name} that the errors allow, 1 the smallest"])
     write_text(_as_csv(lines), path)
 
 

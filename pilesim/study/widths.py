@@ -10,7 +10,7 @@ import csv
 import io
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -19,7 +19,7 @@ import numpy as np
 from pilesim.base.errors import ScenarioError, StepFailed, one_line
 from pilesim.base.units import to_si
 from pilesim.inputs.scenario import Scenario
-from pilesim.result import write_text
+from pilesim.result import errors_trusted, write_text
 from pilesim.study.compare import check_vary, parse_vary
 from pilesim.study.executor import available_workers, run_jobs
 from pilesim.study.warm import ensure_compiled
@@ -32,7 +32,7 @@ MOST_SCENARIOS = 4  # panels side by side
 DAY = 86400.0
 WIDTHLESS = ("column", "slab", "polygon")  # shapes whose base width cannot be varied alone
 _OUTPUT_EVERY = 6 * 3600.0  # [s] at most: the curves are drawn from the outputs
-_DRAWN = ("zone", "oxygen", "gas_velocity_x", "gas_velocity_z", "anaerobic_share")
+_DRAWN = ("zone", "oxygen", "gas_velocity_x", "gas_velocity_z", "anaerobic_share", "error_of_anaerobic_share")
 _MEASURES = ("days_to_aerobic", "anaerobic_fraction_peak", "anaerobic_fraction_day_14")
 _LOST = "its process died; most often memory ran out: use fewer --workers or a larger run.cell"
 
@@ -52,6 +52,8 @@ class WidthRun:
     section : the fields to draw on the chosen day, or None
     messages : cautions of the run
     failure : why there are no numbers, "" if there are
+    share_error : (n,) array, numerical error of `share`
+    errors_trusted : False where the errors mean nothing (plumes)
     """
 
     scenario: str
@@ -66,6 +68,8 @@ class WidthRun:
     section: xr.Dataset | None
     messages: tuple[str, ...]
     failure: str = ""
+    share_error: np.ndarray = field(default_factory=lambda: np.zeros(0))
+    errors_trusted: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +181,8 @@ def width_run(job: _Job, dataset: xr.Dataset) -> WidthRun:
         reach=_reach(dataset, limit),
         section=section,
         messages=tuple(json.loads(dataset.attrs["messages"])),
+        share_error=dataset["error_of_anaerobic_share"].values.astype(float),
+        errors_trusted=errors_trusted(dataset.attrs),
     )
 
 
@@ -204,17 +210,23 @@ def _reach(dataset: xr.Dataset, limit: float) -> float:
 
 
 def write_widths(runs: Sequence[WidthRun], path: Path) -> None:
-    """Write ``widths.csv``: a row per pile with its measures and the starved share on each whole day (NaN: none)."""
+    """Write ``widths.csv``: a row per pile with its measures, and its starved share with error on each whole day."""
     end = max((int(run.days[-1] + 1e-6) for run in runs if run.days.size), default=0)
     heads = ["scenario", "base_width", "status", "message"]
-    heads += [column for name in _MEASURES for column in (name, f"{name}_error")]
-    lines: list[list[Any]] = [heads + [f"anaerobic_share_day_{day}" for day in range(end + 1)]]
+    heads += [column for name in _MEASURES for column in (name, f"{name}_error")] + ["errors_trusted"]
+    heads += [f"anaerobic_share_day_{day}{suffix}" for day in range(end + 1) for suffix in ("", "_error")]
+    lines: list[list[Any]] = [heads]
     for run in runs:
-        share = np.interp(np.arange(end + 1), run.days, run.share) if run.days.size else np.full(end + 1, np.nan)
-        numbers = [number for name in _MEASURES for number in run.measures[name]] + share.tolist()
+        numbers = [number for name in _MEASURES for number in run.measures[name]] + [float(run.errors_trusted)]
+        daily = np.stack([_on_whole_days(run.days, values, end) for values in (run.share, run.share_error)], axis=1)
+        numbers += daily.ravel().tolist()
         status = ["failed", run.failure] if run.failure else ["ok", " | ".join(run.messages)]
         texts = ["NaN" if math.isnan(number) else repr(float(number)) for number in numbers]
         lines.append([run.scenario, run.width_text, *status, *texts])
     out = io.StringIO()
     csv.writer(out, lineterminator="\n").writerows(lines)
     write_text(out.getvalue(), path)
+
+
+def _on_whole_days(days: np.ndarray, values: np.ndarray, end: int) -> np.ndarray:
+    return np.interp(np.arange(end + 1), days, values) if values.size else np.full(end + 1, np.nan)

@@ -59,6 +59,16 @@ def best_leakance(leakance: np.ndarray, cold: np.ndarray, starved: np.ndarray) -
     return float(10.0**at), float(risk), at_edge
 
 
+def risk_span(
+    leakance: np.ndarray, cold: np.ndarray, starved: np.ndarray, cold_error: np.ndarray, starved_error: np.ndarray
+) -> tuple[float, float]:
+    """Smallest larger risk [%] with both errors taken off, and with both added; 0 to 100."""
+    senses = (-1.0, 1.0)
+    found = [best_leakance(leakance, cold + sense * cold_error, starved + sense * starved_error)[1] for sense in senses]
+    low, high = np.clip(found, 0.0, 100.0)
+    return float(low), float(high)
+
+
 def acceptable_ranges(
     leakance: np.ndarray, cold: np.ndarray, starved: np.ndarray, limits: tuple[float, float]
 ) -> list[LeakanceRange]:

@@ -72,7 +72,7 @@ def steady(grid: SectionGrid, contrast: float) -> dict[str, float]:
     for count in range(200):
         lift = np.append(GRAVITY * DENSITY * (1.0 - AIR / (AIR + rise)), 0.0)
         solve_flow(plan.quads, mesh.quad_nodes, mesh.quad_pairs, mesh.quad_form, conductance, lift, mesh.z, plan.unknown,
-                   plan.pressure, none, edges.is_open, plan.band, plan.right, east, north, outflow)
+                   plan.pressure, none, edges.is_open, plan.band, plan.factored, plan.right, east, north, outflow)
         shape = rise.copy() if count <= FROZEN_AFTER else shape
         moved = advection(mesh, east, north, outflow, shape, 0.0, np.zeros((n + 1, 8)), np.full(n, np.inf))
         new = spsolve(heat + DENSITY * GAS_HEAT * moved, RELEASE * volume)

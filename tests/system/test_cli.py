@@ -129,7 +129,7 @@ def test_version(tmp_path):
     assert re.fullmatch(r"\d+\.\d+\.\d+", pilesim.__version__)
 
 
-@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "verify", "new", "constants"])
+@pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "verify", "mix", "materials", "new", "constants"])
 def test_every_command_has_help_with_an_example(command, capfd):
     """Plain text, no frames. Planted: rich left on in typer."""
     assert main([command, "--help"]) == 0
@@ -301,7 +301,7 @@ def test_summary_holds_every_measure_of_the_contract(ran):
     """Planted: a measure left out; NaN written."""
     text = (ran[0] / "out" / "small-run" / "summary.json").read_text(encoding="utf-8")
     summary = json.loads(text, parse_constant=refuse_constant)
-    assert list(summary) == ["schema", "scenario", "version", "freezing_modelled", "measures", "messages"]
+    assert list(summary) == ["schema", "scenario", "version", "freezing_modelled", "errors_trusted", "measures", "messages"]
     assert summary["scenario"] == "small" and summary["version"] == pilesim.__version__
     assert set(summary["measures"]) == MEASURES
     for name, measure in summary["measures"].items():

@@ -14,6 +14,7 @@ from pilesim.inputs.scenario import load
 from pilesim.study import store
 from pilesim.study.compare import check_vary, compare, parse_vary
 from pilesim.study.table import rows, table_of_designs, write_csv, write_units
+from pilesim.study.ties import RANKED
 
 VARY = {"pile.height": ["2 m", "1.5 m"], "weather.air_temperature": ["-10 degC", "10 degC", "20 degC"]}
 
@@ -153,9 +154,11 @@ def test_csv_has_the_contract_columns_in_order(table, tmp_path):
         "cold_edge_fraction_by_zone_core_error",
         "days_to_aerobic",
         "days_to_aerobic_error",
+        "errors_trusted",
+        *(f"{name}_rank_{end}" for name in RANKED for end in ("best", "worst")),
     ]
     assert len(read) == 7
-    assert read[1] == ["2 m", "-10 degC", "failed", "the flanks meet, at 3 m", *["NaN"] * 8]
+    assert read[1] == ["2 m", "-10 degC", "failed", "the flanks meet, at 3 m", *["NaN"] * 8, "1", *["0"] * 8]
     assert read[2][:5] == ["2 m", "10 degC", "ok", "a | b", "0.1"]
     assert read[6][:2] == ["1.5 m", "20 degC"]
 

@@ -84,7 +84,7 @@ def test_one_key_draws_both_curves_with_their_errors():
         assert line.get_xdata() == pytest.approx([4.0, 5.0, 6.0])
         assert line.get_ydata() == pytest.approx(expected)
         ends = np.array([segment[:, 1] for segment in bars.get_segments()])
-        assert ends == pytest.approx(np.stack([expected - 2.0, expected + 2.0], 1))
+        assert ends == pytest.approx(np.stack([np.maximum(expected - 2.0, 0.0), np.minimum(expected + 2.0, 100.0)], 1))
     bands = [patch.get_height() for patch in axes.patches]
     assert bands == pytest.approx([100 * CONSTANTS[f"acceptable_{name}_share"].value
                                    for name in ("cold_edge", "anaerobic")])  # fmt: skip
@@ -140,6 +140,36 @@ def test_more_keys_are_ranked_by_the_worse_share():
     expected = np.maximum(table["cold_edge_fraction"], table["anaerobic_fraction_day_14"]).values.ravel()
     assert worse == pytest.approx(100 * np.sort(expected[np.isfinite(expected)]))
     assert [bar.get_y() for bar in bars if bar.get_hatch()] == pytest.approx([11 - 0.35])
+
+
+def test_designs_tied_with_the_best_are_framed_in_dashes_and_said():
+    """Errors so large that every design may be the best; then so small that none is; where plumes make one design's errors
+    mean nothing it may be the best as well. Planted: dashes for designs near the best by value; an unknown error drawn as
+    none."""
+    table = synthetic_table(cover_permeability=PERMEABILITY, pile_base_width=WIDTH)
+    names = ("cold_edge_fraction_error", "anaerobic_fraction_day_14_error")
+    count = len(PERMEABILITY) * len(WIDTH)
+    for error, plume, dashed in ((0.6, False, count - 1), (1e-9, False, 0), (1e-9, True, 1)):
+        for name in names:
+            table[name] = table[name] * 0.0 + error
+        trusted = np.ones((len(PERMEABILITY), len(WIDTH)), dtype=int)
+        trusted[0, -1] = not plume
+        table["errors_trusted"] = (("cover_permeability", "pile_base_width"), trusted)
+        figure = comparison_figure(table)
+        assert len(artists_called(figure, "tied with the best")) == 3 * dashed
+        line, = (text.get_text() for text in artists_called(figure, "ties"))
+        assert (f"{dashed + 1} designs are tied for the smallest" if dashed else "one design is best") in line
+        assert "cannot be told apart by the grid: " in line or error < 0.5
+        assert ("±?" in [text.get_text() for axes in figure.axes for text in axes.texts]) == plume
+
+
+def test_ranks_beside_the_bars_are_those_the_errors_allow():
+    """Planted: the place in the list written as the rank."""
+    table = synthetic_table(pile_base_width=WIDTH, pile_height=HEIGHT, weather_air_temperature=AIR)
+    for name in ("cold_edge_fraction_error", "anaerobic_fraction_day_14_error"):
+        table[name] = table[name] * 0.0 + 1.0
+    texts = {text.get_text() for text in artists_called(comparison_figure(table), "rank")}
+    assert texts == {f"1-{len(WIDTH) * len(HEIGHT) * len(AIR)}"}
 
 
 # ---------------------------------------------------------------------------------- window

@@ -353,6 +353,20 @@ def test_history_draws_every_series(dataset):
     assert curves["water"][-1] == pytest.approx(82.0)
 
 
+@pytest.mark.parametrize("units", ["metric", "us"])
+def test_history_has_a_band_of_the_error_around_each_curve(dataset, units):
+    """The band of the mean temperature is 3 percent of it to either side, in degF 1.8 times as many kelvin; every curve but
+    that of the air outside has one. Planted: the error of a temperature converted as a temperature; half the error."""
+    figure = history_figure(dataset, units)
+    bands = artists_called(figure, "error band")
+    assert len(bands) == 6 + 4 + 5 + 1 + 3 + 2, "temperatures, heat flows, oxygen, air, shares, what is left"
+    mean = dataset["mean_temperature"].values
+    factor, zero = (1.8, 32.0) if units == "us" else (1.0, 0.0)
+    edges = [band.get_paths()[0].vertices[:, 1].max() for band in bands]
+    assert np.isclose(edges, factor * 1.03 * mean.max() + zero).any()
+    assert "difference from the grid of twice the cell" in all_words(figure)
+
+
 def test_a_jump_at_the_start_does_not_flatten_the_heat_flows(dataset):
     """Seen to fail: limits taken from all outputs, the first included."""
     jump = dataset.copy(deep=True)

@@ -90,7 +90,8 @@ def test_defaults_come_from_the_registry():
         assert constant.unit.replace("kg kg-1", "1") == spec.unit.replace("kg kg-1", "1"), (table, key)
         bare = f"{constant.value!r} {spec.unit}" if spec.unit not in ("1", "K") else constant.value
         bare = f"{constant.value!r} K" if spec.unit == "K" else bare
-        changed = reference.with_(**{f"{table}.{key}": bare})
+        recipe = {"mix.ingredients": "1 m3 of straw"} if key == "volume_loss" else {}
+        changed = reference.with_(**{f"{table}.{key}": bare} | recipe)
         assert getattr(getattr(changed, table), key) == pytest.approx(constant.value, rel=1e-12)
 
 
@@ -120,7 +121,7 @@ def test_commented_lines_of_the_template_state_true_defaults(tmp_path, reference
     Tolerance 1e-5: defaults are printed with six digits. Optional keys carry examples and stay commented.
     """
     optional = ("crest_width", "outline", "latitude", "slope_aspect", "length", "conductivity", "date", "extends",
-                "daily_range")
+                "daily_range", "ingredients", "bucket", "volume_loss")
     text = re.sub(rf"^# (?!(?:{'|'.join(optional)}) )(?=\w+ = )", "", template(), flags=re.M)
     path = tmp_path / "all.toml"
     path.write_text(text, encoding="utf-8")

@@ -34,7 +34,8 @@ RULE = {"rule_temperature_degC": 55.0, "rule_duration_days": 3.0, "anaerobic_oxy
         (0.000715, 0.00072, "0.0007 ±0.0007"),
         (0.0, 0.02, "0.000 ±0.020"),
         (1.3, 0.0, "1.3"),
-        (0.5, math.nan, "0.5"),
+        (0.5, math.nan, "0.5 ±?"),
+        (0.5, math.inf, "0.5 ±?"),
         (math.nan, 0.1, "-"),
     ],
 )
@@ -225,3 +226,19 @@ def test_heaps_are_listed_in_total(unit, system, heading, capsys):
     print_comparison(table, system)
     printed = capsys.readouterr().out
     assert heading in printed and ("8.53 " in printed) == (system == "metric")
+
+
+def test_search_of_the_registry_flags_what_is_unchecked_and_names_users():
+    """Words of names, notes and sources are found, in any case; one record in full says who uses it and whether its place
+    in the source is still open. Planted: the search without notes, users() without the schema: seen to fail."""
+    found = constants_text("LIGNIN degradable", False)
+    row = next(line for line in found.splitlines() if line.startswith("degradable_slope"))
+    assert row.endswith("?") and "(?)" in found
+    assert "capillary_diffusivity" not in found
+    assert "activity_growth_rate" in constants_text("logistic", False)     # a word of its note only
+    full = constants_text("mix_permeability", False)
+    assert "default of mix.permeability" in full and "unchecked" in full
+    used = constants_text("oxygen_half_saturation", False)
+    assert "matter/biology.py" in used and "base/constants.py" not in used
+    checked = constants_text("saturation_a", False)
+    assert "recalled from memory" in checked and "unchecked" in checked

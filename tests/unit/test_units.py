@@ -27,6 +27,7 @@ ROUND_OFF = 4e-15  # a few units in the last place: conversions are one or two p
     [
         ("5.5 m", "m", 5.5),
         ("8 in", "m", 8 * INCH),
+        ("18 ft", "m", 18 * FOOT),
         ("-20 degC", "K", -20 + 273.15),
         ("-4 degF", "K", (-4 - 32) * 5 / 9 + 273.15),
         ("293.15 K", "K", 293.15),
@@ -58,7 +59,8 @@ ROUND_OFF = 4e-15  # a few units in the last place: conversions are one or two p
     ],
 )
 def test_text_with_a_unit_becomes_si(text, unit, expected):
-    """Planted: offset of degF dropped, yd3 read as 3 yd, percent not divided, degrees kept: seen to fail."""
+    """Planted: offset of degF dropped, yd3 read as 3 yd, percent not divided, degrees kept, a foot of 0.3 m: seen to
+    fail."""
     assert to_si(text, unit, "here") == pytest.approx(expected, rel=ROUND_OFF)
 
 

@@ -22,7 +22,8 @@ DAYS = np.arange(0.0, 40.5, 0.5)
 NAN = float("nan")
 
 
-def made_up(width, clears, error=1.0, *, name="a", title="Pile A", peak=0.9, reach=0.5, drawn=False, failure=""):
+def made_up(width, clears, error=1.0, *, name="a", title="Pile A", peak=0.9, reach=0.5, drawn=False, failure="",
+            trusted=True):
     """A run whose share rises to `peak` on day 1 and falls straight, through a tenth on day `clears` (NaN: it ends at
     0.19 on day 40; 0: it never reaches a tenth)."""
     if clears == 0.0:
@@ -32,7 +33,8 @@ def made_up(width, clears, error=1.0, *, name="a", title="Pile A", peak=0.9, rea
         share = np.where(DAYS < 1.0, peak * DAYS, np.clip(peak - fall * (DAYS - 1.0), 0.0, 1.0))
     section = None
     if drawn:
-        section = synthetic_dataset()[["zone", "oxygen", "gas_velocity_x", "gas_velocity_z", "anaerobic_share"]].isel(time=28)
+        names = ["zone", "oxygen", "gas_velocity_x", "gas_velocity_z", "anaerobic_share", "error_of_anaerobic_share"]
+        section = synthetic_dataset()[names].isel(time=28)
         section = section.assign_coords(distance=section["distance"] * (width / 5.2))
     measures = {
         "days_to_aerobic": (clears, error),
@@ -41,7 +43,9 @@ def made_up(width, clears, error=1.0, *, name="a", title="Pile A", peak=0.9, rea
     }
     nothing = np.zeros(0)
     days, share = (nothing, nothing) if failure else (DAYS, share)
-    return WidthRun(name, title, width, f"{width:g} m", days, share, 5.0, measures, reach, section, (), failure)
+    spread = np.full(days.size, 0.02)
+    return WidthRun(name, title, width, f"{width:g} m", days, share, 5.0, measures, reach, section, (), failure, spread,
+                    trusted)
 
 
 # ---------------------------------------------------------------------------------- what may be asked
@@ -118,6 +122,7 @@ def test_reach_by_hand():
             "anaerobic_fraction_peak": 0.8,
             "anaerobic_fraction_day_14": NAN,
             "days_to_aerobic": 3.0,
+            "error_of_anaerobic_share": ("time", [0.0, 0.1, 0.1, 0.0]),
             "oxygen": (("time", "z", "x"), [[[20, 20, 20]], [[1, 1, 1]], [[1, 9, 1]], [[1, 9, 9]]]),
             "mix_area": (("z", "x"), [[1.0, 1.0, 2.0]]),
         },
@@ -168,7 +173,10 @@ def test_it_does_not_say_what_the_runs_do_not_show():
     inside = conclusion([made_up(4.0, 9.0, reach=1.1), made_up(6.0, 18.0)])
     assert len(inside) == 2 and "inwards" not in inside[1]
     sooner = conclusion([made_up(4.0, 19.0), made_up(6.0, 18.0)])
-    assert len(sooner) == 2 and "waiting" not in " ".join(sooner)
+    assert len(sooner) == 3 and "waiting" not in " ".join(sooner)
+    assert sooner[2] == "The grid cannot tell apart: 4 m and 6 m differ by 1 ±2 days (Pile A)."
+    close = conclusion([made_up(4.0, 18.0, 2.0), made_up(6.0, 19.0, 2.0), made_up(8.0, 20.0, 2.0)])
+    assert "longer" not in " ".join(close) and "4 m and 6 m differ by 1 ±4 days" in close[-1], "not beyond the errors"
 
 
 def test_never_starved():
@@ -195,7 +203,7 @@ def test_not_reached():
     runs = [made_up(4.0, 9.0), made_up(6.0, 20.0), made_up(10.0, NAN, NAN)]
     texts = conclusion(runs)
     assert texts[2].endswith("A base of about 6 m takes 20 ±1 days (Pile A).")
-    assert texts[3] == ("Not clear by day 40: 10 m (Pile A, 19 % starved); these runs do not say when, or whether, "
+    assert texts[3] == ("Not clear by day 40: 10 m (Pile A, 19 ±2 % starved); these runs do not say when, or whether, "
                         "they clear.")  # fmt: skip
     assert exceptions(runs, "metric") == "10 m: not by day 40"
     always = conclusion([made_up(4.0, NAN, NAN), made_up(6.0, NAN, NAN)])
@@ -267,6 +275,9 @@ def test_curves_dots_and_errors_are_the_numbers_of_the_runs():
     curves = artists_called(figure, "width")
     for curve, run in zip(curves, runs, strict=True):
         assert curve.get_xdata() == pytest.approx(run.days) and curve.get_ydata() == pytest.approx(100 * run.share)
+    for band, run in zip(artists_called(figure, "error band"), runs, strict=True):
+        (low, high), level = np.percentile(band.get_paths()[0].vertices[:, 1], [0, 100]), 100 * (run.share + 0.02)
+        assert high == pytest.approx(min(level.max(), 100.0)) and low == 0.0
     for container, run in zip(axes.containers, runs, strict=True):
         dot, _, (bar,) = container
         day, error = run.measures["days_to_aerobic"]

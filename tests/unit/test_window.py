@@ -279,11 +279,13 @@ def test_screen_lists_best_and_range_of_each_window():
     table["anaerobic_fraction_day_14"][:, 1] = 0.0
     heads, rows, sentences = window_cells(table, "metric")
     assert heads[0] == "weather.air_temperature" and [row[0] for row in rows] == ["-20 degC", "20 degC"]
-    assert rows[0][1].endswith("e-09 m") and rows[0][3:] == ["none", "none"]
-    assert rows[1][3:] == ["5e-10 m or less to 2.5e-08 m or more"] * 2
+    assert rows[0][1].endswith("e-09 m") and rows[0][4:] == ["none", "none"]
+    low, high = (float(part.split()[0]) for part in rows[0][2].split(" to "))
+    assert low < float(rows[0][1].split()[0]) < high, "the best lies within what the errors allow"
+    assert rows[1][4:] == ["5e-10 m or less to 2.5e-08 m or more"] * 2
     assert all(sentence.isascii() for sentence in sentences) and len(sentences) == 1
     table["anaerobic_fraction_day_14"][:] = np.nan
-    assert [row[1:] for row in window_cells(table, "metric")[1]] == [["-"] * 4] * 2
+    assert [row[1:] for row in window_cells(table, "metric")[1]] == [["-"] * 5] * 2
     other = synthetic_table(pile_base_width=[4.0, 6.0])
     other.attrs["vary"] = json.dumps({"pile.base_width": ["4 m", "6 m"]})
     assert window_cells(other, "metric")[1] == []

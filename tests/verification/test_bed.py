@@ -3,30 +3,12 @@
 "Planted" names the faults under which a test was seen to fail.
 """
 
-import math
-
 import pytest
-from CoolProp.CoolProp import PropsSI
+from verification.rows import assert_pass
 
 from pilesim.matter import bed
+from pilesim.verify import bed as checks
 from pilesim.verify.record import record
-
-
-def phases(bulk_density, moisture, organic_share):
-    """Organic matter, ash and water [kg m-3] of a wet bed; moisture on the wet basis."""
-    dry = bulk_density * (1.0 - moisture)
-    return dry * organic_share, dry * (1.0 - organic_share), bulk_density * moisture
-
-
-def pores(bulk_density, moisture, organic_share, c):
-    """Total porosity and degree of saturation."""
-    organic, ash, water = phases(bulk_density, moisture, organic_share)
-    porosity = bed.total_porosity.py_func(organic, ash, c)
-    return porosity, water / 1000.0 / porosity
-
-
-MIXES = (
-    (500.0, 0.58, 0.80), (650.0, 0.60, 0.80), (350.0, 0.35, 0.80), (200.0, 0.20, 0.97), (300.0, 0.50, 0.97))
 
 
 def test_free_air_space_worked_example():
@@ -36,9 +18,7 @@ def test_free_air_space_worked_example():
 
     Tolerance 5e-4: rounding of 0.504. Planted: organic_particle_density 1600 -> 1580; ash left out.
     """
-    c = record()
-    porosity, saturation = pores(593.0, 0.60, 0.85, c)
-    assert bed.air_filled_porosity.py_func(porosity, saturation, c) == pytest.approx(0.504, abs=5e-4)
+    assert_pass(checks.free_air_space())
 
 
 def test_free_air_space_never_reaches_zero():
@@ -59,12 +39,7 @@ def test_heat_capacity_of_wet_beds():
     Tolerance 0.1 %: digits of the hand calculation. Planted: water_heat_capacity - 1 %; organic and ash
     exchanged.
     """
-    c = record()
-    for bed_of, expected in (((500.0, 0.58, 0.80), 1.5028e6), ((550.0, 0.40, 0.50), 1.3096e6)):
-        organic, ash, water = phases(*bed_of)
-        got = bed.dry_heat_capacity.py_func(organic, ash, c) + c.water_heat_capacity * water
-        assert got == pytest.approx(expected, rel=1e-3)
-        assert 0.96 * 1.36e6 < got < 4.08e6
+    assert_pass(checks.heat_capacity())
 
 
 def test_heat_capacity_of_water():
@@ -72,10 +47,7 @@ def test_heat_capacity_of_water():
 
     Tolerance 0.7 %: it varies between 4179 and 4217 J/kg/K. Planted: water_heat_capacity 4190 -> 4220.
     """
-    c = record()
-    for celsius in (1.0, 20.0, 40.0, 60.0, 80.0):
-        expected = PropsSI("C", "T", celsius + 273.15, "P", 101325.0, "Water")
-        assert c.water_heat_capacity == pytest.approx(expected, rel=7e-3), celsius
+    assert_pass(checks.water_heat_capacity())
 
 
 def test_conductivity_ends():
@@ -84,11 +56,7 @@ def test_conductivity_ends():
 
     Planted: geometric mean with the exponents exchanged; saturation squared.
     """
-    c = record()
-    dry, wet, half = (bed.thermal_conductivity.py_func(0.8, s, 0.0, c) for s in (0.0, 1.0, 0.5))
-    assert dry == pytest.approx(0.05, rel=1e-12)
-    assert wet == pytest.approx(math.exp(0.2 * math.log(0.3) + 0.8 * math.log(0.57)), rel=1e-12)
-    assert half == pytest.approx(0.5 * (dry + wet), rel=1e-12)
+    assert_pass(checks.conductivity_ends())
 
 
 def test_conductivity_lies_between_the_series_and_parallel_bounds():
@@ -98,20 +66,10 @@ def test_conductivity_lies_between_the_series_and_parallel_bounds():
 
     Planted: dry_bed_conductivity 0.05 -> 0.07; water_conductivity 0.57 -> 0.65.
     """
-    c = record()
-    for mix in MIXES:
-        porosity, mixed = pores(*mix, c)
-        for saturation in (0.0, 0.5 * mixed, mixed):
-            water = porosity * saturation
-            shares = ((1.0 - porosity, 0.3), (water, 0.57), (porosity - water, 0.025))
-            parallel = sum(share * value for share, value in shares)
-            series = 1.0 / sum(share / value for share, value in shares)
-            got = bed.thermal_conductivity.py_func(porosity, saturation, 0.0, c)
-            assert series < got < parallel, (mix, saturation)
+    assert_pass(checks.conductivity_bounds())
 
 
-@pytest.mark.parametrize("mix, expected", list(zip(MIXES, (0.21, 0.27, 0.12, 0.07, 0.13), strict=True)))
-def test_conductivity_check_values(mix, expected):
+def test_conductivity_check_values():
     """Worked values of the same rule for wet mixes (bulk density, moisture, organic share): 0.21, 0.27,
     0.12 and, for wood chips, 0.07 and 0.13 W/m/K; within 0.03 to 0.30 measured for wood shavings and straws
     and 0.12 to 0.81 for sawdust, soil-compost and manures at 80 % of water-holding capacity (Ahn et al.
@@ -121,31 +79,17 @@ def test_conductivity_check_values(mix, expected):
     conductivity, 0.3, serves all, and gives a cover of half ash 0.17 where a mineral share gives 0.19.
     Planted: solid_conductivity 0.3 -> 0.5; water_density 1000 -> 900 in the saturation.
     """
-    c = record()
-    porosity, saturation = pores(*mix, c)
-    assert bed.thermal_conductivity.py_func(porosity, saturation, 0.0, c) == pytest.approx(expected, abs=0.006)
+    assert_pass(checks.conductivity_values())
 
 
-@pytest.mark.parametrize(
-    "air, porosity, expected", [(0.2, 0.6, 0.023), (0.4, 0.65, 0.126), (0.6, 0.75, 0.32)])
-def test_effective_diffusivity(air, porosity, expected):
+def test_effective_diffusivity():
     """Moldrup et al. (2000), water-induced linear reduction: eps^2.5 / phi^0.5, worked to two or three
-    digits.
+    digits; in a dry bed it becomes Buckingham's law, phi^2 (Papendick and Campbell), exact.
 
-    Tolerance 2.5 %: half a unit of 0.023. Planted: exponent 2.5 -> 10/3; root of porosity left out.
+    Tolerance 2.5 %: half a unit of 0.023; dry 1e-12. Planted: exponent 2.5 -> 10/3, 2.5 -> 2.6; root of porosity
+    left out.
     """
-    assert bed.relative_gas_diffusivity.py_func(air, porosity, record()) == pytest.approx(expected, rel=0.025)
-
-
-def test_effective_diffusivity_of_a_dry_bed():
-    """In a dry bed the law of Moldrup et al. (2000) becomes Buckingham's, phi^2 (Papendick and Campbell).
-    Exact.
-
-    Planted: root of porosity left out; exponent 2.5 -> 2.6.
-    """
-    for porosity in (0.4, 0.7, 0.9):
-        got = bed.relative_gas_diffusivity.py_func(porosity, porosity, record())
-        assert got == pytest.approx(porosity**2, rel=1e-12)
+    assert_pass(checks.diffusivity())
 
 
 def test_permeability_follows_air_space_as_ergun():
@@ -156,12 +100,7 @@ def test_permeability_follows_air_space_as_ergun():
     Tolerance 5 %: one or two digits of the worked values (4.2 % at 8e-8). Planted: (1 - eps) instead of its
     square; numerator exponent 3 -> 3.3.
     """
-    c = record()
-    cases = ((0.5, 0.35, 1.7e-10), (1, 0.35, 6.8e-10), (1, 0.45, 2.0e-9), (2, 0.40, 4.7e-9),
-             (2, 0.50, 1.3e-8), (3, 0.50, 3e-8), (5, 0.50, 8e-8))
-    for millimetres, air, expected in cases:
-        got = (millimetres * 1e-3) ** 2 / 150.0 * bed.kozeny_carman.py_func(air, c)
-        assert got == pytest.approx(expected, rel=0.05), (millimetres, air)
+    assert_pass(checks.permeability())
 
 
 def test_water_activity():

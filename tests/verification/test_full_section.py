@@ -3,27 +3,23 @@ pile is convectively stable: a tight mix. "Planted" names the faults under which
 
 import numpy as np
 import pytest
+from verification.rows import assert_pass
 
 from pilesim.base.errors import ScenarioError
-from pilesim.build import build, scenario_grid
-from pilesim.inputs.scenario import load
-from pilesim.section.grid import GROUND, MIX, NONE, cell_areas, full_section, section_grid
-from pilesim.solver.march import march
-from pilesim.solver.step import Controls
+from pilesim.build import scenario_grid
+from pilesim.section.grid import GROUND, NONE, cell_areas, section_grid
+from pilesim.section.grid import full_section as whole
+from pilesim.verify import full_section
+from pilesim.verify.full_section import tight_pile
 
 LOPSIDED = ["3.4 m, 0 m", "0.9 m, 1.8 m", "0 m, 2 m", "-0.8 m, 1.9 m", "-1.8 m, 0 m"]  # invented; unlike rows
-
-
-def scenario(section, **more):
-    return load("reference_pile").with_(**{"pile.section": section, "run.cell": "25 cm", "mix.permeability": "1e-10 m2",
-                                           "start.temperature": "35 degC", **more})
 
 
 def test_full_grid_is_the_half_and_its_image():
     """Planted: the axis column doubled; edges of the image not shifted."""
     half = section_grid(shape="trapezoid", base_width=5.2, height=2.0, crest_width=1.6, cover_thickness=0.2,
                         base_thickness=0.2, base_edge="closed", cell=0.1)
-    full = full_section(half)
+    full = whole(half)
     assert full.overall_width == pytest.approx(half.overall_width) and not full.halved and not full.axis
     assert full.mix_area == pytest.approx(2 * half.mix_area, rel=1e-12)
     assert full.surface_length == pytest.approx(2 * half.surface_length, rel=1e-12)
@@ -40,7 +36,7 @@ def test_a_lopsided_section_keeps_its_outline(refinement):
 
     Planted: the left half built from the right half's points; rows of the halves left unequal (the halves do not meet).
     """
-    pile = scenario("full", **{"pile.shape": "polygon", "pile.outline": LOPSIDED, "run.cell": "10 cm"})
+    pile = tight_pile("full", **{"pile.shape": "polygon", "pile.outline": LOPSIDED, "run.cell": "10 cm"})
     grid = scenario_grid(pile, refinement)
     corners = np.array([[float(part.split()[0]) for part in point.split(",")] for point in LOPSIDED])
     x, z = corners[:, 0], corners[:, 1]
@@ -65,34 +61,7 @@ def test_a_lopsided_section_keeps_its_outline(refinement):
 def test_bad_full_outlines_are_refused(points, message):
     """The message names the point as it was given. Planted: points of the left half numbered from its own end."""
     with pytest.raises(ScenarioError, match=message):
-        scenario("full", **{"pile.shape": "polygon", "pile.outline": points})
-
-
-def solve(section, controls, hours):
-    """Temperature, oxygen and water per volume over the logical section, and the defect [K]."""
-    problem = build(scenario(section), 2)
-    _, state, tally = march(problem, hours * 3600.0, controls, lambda stepper, moment: None)
-    table = np.full((3, *problem.grid.x.shape), np.nan)
-    pile = problem.mesh.pile_count
-    size = np.where(problem.mesh.volume.sum(axis=0) > 0, problem.mesh.volume.sum(axis=0), 1.0)
-    at = problem.mesh.row[:pile], problem.mesh.column[:pile]
-    for k, values in enumerate((state.temperature, state.oxygen, state.water / size)):
-        table[k][at] = values[:pile]
-    mix = np.zeros(problem.grid.x.shape)
-    mix[at] = problem.mesh.volume[MIX, :pile]
-    return table, mix, tally.defect_squared**0.5
-
-
-def both_sides(controls, hours):
-    """Fields of the half, of the full section's right and of its mirrored left side; volumes; the larger defect."""
-    half, volume, defect = solve("half", controls, hours)
-    full, _, other = solve("full", controls, hours)
-    columns = half.shape[2]
-    return half, (full[:, :, columns - 1:], full[:, :, columns - 1::-1]), volume, max(defect, other)
-
-
-TIGHT = Controls(fixed_step=3600.0, sweep_tolerance=1e-10, passes=40, correction_threshold=1e-10, reaction_tolerance=1e-13,
-                 balance_tolerance=1e-13, most_sweeps=3000, most_oxygen_sweeps=3000)  # as tight as rounding allows
+        tight_pile("full", **{"pile.shape": "polygon", "pile.outline": points})
 
 
 def test_full_equals_half_for_a_stable_pile():
@@ -101,18 +70,11 @@ def test_full_equals_half_for_a_stable_pile():
     Tolerance 1e-8 relative; 1e-12 was seen. Planted, and once present: limiter ratios of oxygen renewed on a field that
     is still on its way, which depends on the order of the sweeps (2e-3 in oxygen).
     """
-    half, sides, _, _ = both_sides(TIGHT, 12)
-    for side in sides:
-        for one, other in zip(side, half, strict=True):
-            assert np.array_equal(np.isnan(one), np.isnan(other))
-            assert np.nanmax(np.abs(one - other)) < 1e-8 * np.nanmax(np.abs(other))
+    assert_pass(full_section.equal_with_fixed_steps())
 
 
 def test_full_equals_half_within_the_defect():
     """The same with the default controls over two days: rms temperature of the mix within 3 x the
     iteration defect; both runs choose the same steps. Planted, and once present: the oxygen solve
     stopped at a change of 1e-4 of the reaction (5 x)."""
-    half, sides, volume, defect = both_sides(Controls(), 48)
-    for side in sides:
-        difference = np.where(volume > 0, side[0] - half[0], 0.0)
-        assert np.sqrt(np.sum(volume * difference**2) / volume.sum()) < 3.0 * defect
+    assert_pass(full_section.equal_within_the_defect())

@@ -1,0 +1,116 @@
+"""What the bench times: each function solves one problem once and returns what it found, without timing itself.
+
+R1 (stated in ``peer_ida.py`` and ``pilesim/verify/reduced.py``) by pilesim and by its peers, and the full physics of the
+reference pile by pilesim, on one grid, without output or pictures. Building grid and problem is part of every call.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+from bench.peer_ida import CONVERGED
+
+DAY = 86400.0
+WATCHED = (1.0, 3.0, 7.0, 14.0, 21.0, 30.0)  # days of the time error of full physics
+
+
+def peer_ida(days: tuple[float, ...], nx: int = 60, nz: int = 50) -> dict[str, Any]:
+    """IDA, upwind, rtol 1e-5."""
+    from bench.peer_ida import solve_r1
+
+    return _peer(solve_r1(nx, nz, days=days), nx * nz)
+
+
+def peer_bdf(days: tuple[float, ...], nx: int = 60, nz: int = 50) -> dict[str, Any]:
+    """scipy's BDF, rtol 1e-5, sparse Jacobian with frozen velocity."""
+    from bench.peer_bdf import solve_r1
+
+    return _peer(solve_r1(nx, nz, days=days), nx * nz)
+
+
+def peer_van_leer(days: tuple[float, ...], nx: int = 60, nz: int = 50) -> dict[str, Any]:
+    """scipy's BDF with van Leer; rtol 1e-4, for its grid errs more than that, and 1e-5 takes 2.6 times as long over a day."""
+    from bench.peer_bdf import solve_r1
+
+    return _peer(solve_r1(nx, nz, 1e-4, days, "van Leer"), nx * nz)
+
+
+def peer_fipy(days: tuple[float, ...], nx: int = 60, nz: int = 50) -> dict[str, Any]:
+    """FiPy, upwind, backward Euler with steps of 30 minutes and two sweeps."""
+    from bench.peer_fipy import solve_r1
+
+    return _peer(solve_r1(nx, nz, days=days), nx * nz)
+
+
+def _peer(out: dict[str, Any], cells: int) -> dict[str, Any]:
+    found = zip(out["days"], zip(out["mean_temperature"], out["oxygen_used"], strict=True), strict=True)
+    return {"nodes": cells, "found": {day: np.array(pair) for day, pair in found}}
+
+
+def pilesim_r1(days: tuple[float, ...], refinement: int = 2, tolerance_share: float = 1.0) -> dict[str, Any]:
+    """pilesim on 30 x 25 cells times `refinement`; `tolerance_share` multiplies the default step tolerance."""
+    from dataclasses import replace
+
+    from pilesim.solver.step import Controls
+    from pilesim.verify.reduced import r1_grid, r1_history, r1_problem
+
+    problem = r1_problem(r1_grid(refinement))
+    controls = replace(Controls(), tolerance=Controls().tolerance * tolerance_share)
+    history, _, tally = r1_history(problem, days, controls)
+    return {"nodes": problem.mesh.count, "steps": tally.steps, "found": dict(history)}
+
+
+def pilesim_pair(days: tuple[float, ...]) -> dict[str, Any]:
+    """pilesim on 30 x 25 and 60 x 50 cells, extrapolated at order 2."""
+    coarse, fine = pilesim_r1(days, 1), pilesim_r1(days, 2)
+    best = {day: fine["found"][day] + (fine["found"][day] - coarse["found"][day]) / 3.0 for day in fine["found"]}
+    return {"nodes": coarse["nodes"] + fine["nodes"], "found": best}
+
+
+def full_physics(days: float, cell: str, tolerance_share: float = 1.0, watch: bool = False) -> dict[str, Any]:
+    """The reference pile with all of its physics for `days`.
+
+    With `watch` the result holds, by day, the temperature [K] of every node that has mix, and their shares of its volume.
+    """
+    from dataclasses import replace
+
+    import pilesim
+    from pilesim.build import build
+    from pilesim.solver.march import march
+    from pilesim.solver.step import Controls
+
+    problem = build(pilesim.load("reference_pile").with_(**{"run.cell": cell, "run.duration": f"{days} day"}), 2)
+    controls = replace(Controls(), tolerance=Controls().tolerance * tolerance_share)
+    fields: dict[float, np.ndarray] = {}
+
+    def observe(stepper: Any, moment: Any) -> None:
+        for day in WATCHED if watch else ():
+            share = (day * DAY - moment.before.time) / moment.step if moment.step > 0.0 else -1.0
+            if 0.0 < share <= 1.0 + 1e-9:
+                fields[day] = (1.0 - share) * moment.before.temperature + share * moment.after.temperature
+
+    _, _, tally = march(problem, days * DAY, controls, observe)
+    weight = problem.norm_volume / problem.norm_volume.sum()
+    return {"nodes": problem.mesh.count, "steps": tally.steps, "fields": fields, "weight": weight}
+
+
+def errors(found: dict[float, np.ndarray]) -> dict[str, list[float]]:
+    """Mean temperature [K] and oxygen used [%] less the grid-converged answer, by day."""
+    out = {}
+    for day, (mean, used) in found.items():
+        true_mean, true_used = CONVERGED[float(day)]
+        out[f"{day:g}"] = [float(mean - true_mean), float(100.0 * (used / true_used - 1.0))]
+    return out
+
+
+R1: dict[str, tuple[str, Callable[..., dict[str, Any]]]] = {  # name -> label, function of the report days
+    "ida": ("IDA, upwind, 60 x 50", peer_ida),
+    "bdf": ("scipy BDF, upwind, 60 x 50", peer_bdf),
+    "van_leer": ("scipy BDF, van Leer, 60 x 50", peer_van_leer),
+    "fipy": ("FiPy, upwind, 60 x 50", peer_fipy),
+    "pilesim_30": ("pilesim, 30 x 25", lambda days: pilesim_r1(days, 1)),
+    "pilesim_60": ("pilesim, 60 x 50", lambda days: pilesim_r1(days, 2)),
+    "pilesim_pair": ("pilesim, both, extrapolated", pilesim_pair),
+}
