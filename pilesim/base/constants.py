@@ -281,7 +281,7 @@ def surface_record(pressure: float, overrides: Mapping[str, float] | None = None
     Parameters and errors as :func:`constant_record`.
     """
     values = {name: constant.value for name, constant in CONSTANTS.items()}
-    return _record(values | {"pressure": float(pressure), "moist": 1.0}, overrides)
+    return _record(values | {"pressure": float(pressure)}, overrides)
 
 
 def _record(values: dict[str, float], overrides: Mapping[str, float] | None) -> np.record:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Any
 
 from pilesim.base.compiled import compiled
-from pilesim.matter.moist_air import dry_gas_concentration, vapour_enthalpy, vapour_ratio
+from pilesim.matter.moist_air import bed_saturation_pressure, dry_gas_concentration, vapour_enthalpy
 
 
 @compiled
@@ -30,8 +30,9 @@ def evaporation(surface: float, activity: float, air_temperature: float, air_vap
     Source: on the basis of dry gas, as in the pile: film x dry-gas concentration x difference of vapour ratios.
     """
     dry = dry_gas_concentration(air_temperature, air_vapour, c)
-    outside = c.water_molar_mass * air_vapour / (c.pressure - air_vapour)
-    return mass_film * dry * (vapour_ratio(surface, activity, c)[0] - outside)
+    at_surface = min(activity * bed_saturation_pressure(surface, c), c.largest_vapour_share * c.pressure)
+    difference = at_surface / (c.pressure - at_surface) - air_vapour / (c.pressure - air_vapour)
+    return mass_film * dry * c.water_molar_mass * difference
 
 
 @compiled
