@@ -10,7 +10,8 @@ import io
 import math
 import os
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from csv import QUOTE_NONE
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -24,8 +25,10 @@ from pilesim.inputs.hourly import COLUMNS, HOUR, HourlyWeather, Reading, finish
 from pilesim.inputs.schema import suggestion
 
 _LARGEST_FILE = 50_000_000      # bytes; a year of hours has about 2,000,000
+_YEARS = (1850, 2200)            # that weather can be of
 TYPICAL_YEAR = 2001             # stands for the year of a typical year; not a leap year
 _EPW_HEAD, _EPW_FEWEST, _EPW_FIELDS = 8, 22, 35     # lines of its head; fields of a row, from wind speed on
+_EPW_RAIN_HOURS = 34
 _KINDS = "a weather file: .epw, .csv in the TMY3 layout, or .csv with a line of names and units"
 _DEGREE = math.pi / 180.0
 
@@ -141,10 +144,17 @@ def _labels(stamps: Sequence[Stamp], lines: Sequence[int], name: str) -> tuple[l
         except ValueError:
             advice = "A typical year has no 29 February." if (month, day) == (2, 29) else ""
             raise ScenarioError(f"{name}, line {line}", given, "a day of the calendar", advice) from None
-        if not 0 <= hour <= 24:
-            raise ScenarioError(f"{name}, line {line}", given, "hours 1 to 24")
+        if not 0 <= hour <= 24 or not _YEARS[0] <= year <= _YEARS[1]:
+            raise ScenarioError(f"{name}, line {line}", given, f"hours 0 to 24 of the years {_YEARS[0]} to {_YEARS[1]}")
         labels.append(date + hour * HOUR)
     return labels, typical
+
+
+def _numbers(series: Any) -> np.ndarray:
+    """A column of a table as numbers; what is none, here only blanks, becomes NaN."""
+    import pandas as pd
+
+    return np.asarray(pd.to_numeric(series, errors="coerce").to_numpy(dtype=float))
 
 
 def _columns(frame: Any, table: dict[str, Any], there: Iterable[str]) -> tuple[dict[str, np.ndarray], Factors]:
@@ -152,7 +162,7 @@ def _columns(frame: Any, table: dict[str, Any], there: Iterable[str]) -> tuple[d
     values, factors = {}, {}
     for name in there:
         theirs, _, missing, offset, factor = table[name]
-        raw = frame[theirs].to_numpy(dtype=float)
+        raw = _numbers(frame[theirs])
         gone = (raw <= missing) if missing < 0 else (raw >= missing)
         values[name] = np.where(gone, np.nan, offset + factor * raw)
         factors[name] = (offset, factor)
@@ -174,7 +184,7 @@ def _read_epw(lines: list[str], text: str, name: str) -> Reading:
     if periods[2].strip() != "1":
         raise ScenarioError(f"{name}, line {_EPW_HEAD}", f"{periods[2].strip()} values per hour", "hourly values")
     stamps, numbers = [], []
-    used = [field for _, field, *_ in _EPW.values()]
+    used = [*(field for _, field, *_ in _EPW.values()), _EPW_RAIN_HOURS]
     for number, line in enumerate(lines[_EPW_HEAD:], _EPW_HEAD + 1):
         if not line.strip():
             continue
@@ -188,20 +198,33 @@ def _read_epw(lines: list[str], text: str, name: str) -> Reading:
     labels, typical = _labels(stamps, numbers, name)
     from pvlib.iotools import read_epw
 
-    frame, _ = read_epw(io.StringIO(text), coerce_year=TYPICAL_YEAR if typical else None)
+    frame = _taken(read_epw, text, TYPICAL_YEAR if typical else None, name, len(labels))
     there = [column for column, (theirs, *_) in _EPW.items() if frame[theirs].notna().any()]
     values, factors = _columns(frame, _EPW, there)
     if "rain" in values:
-        hours = frame["liquid_precipitation_quantity"].to_numpy(dtype=float)
+        hours = _numbers(frame["liquid_precipitation_quantity"])
         values["rain"] /= np.where((hours > 0.0) & (hours < 99.0), hours, 1.0)
     return Reading(name, typical, place, labels, numbers, values, factors)
 
 
-def _stamp(fields: Sequence[str], where: str) -> Stamp:
+def _taken(reader: Callable[..., Any], text: str, year: int | None, name: str, rows: int) -> Any:
+    """The library's table of a text that was looked at; what it still stumbles over is said in one line."""
     try:
-        year, month, day, hour = (int(float(field)) for field in fields)
-    except ValueError:
-        raise ScenarioError(where, repr(",".join(fields)), "year, month, day and hour as numbers") from None
+        frame, _ = reader(io.StringIO(text), coerce_year=year)
+    except Exception as why:
+        raise ScenarioError(name, "", _KINDS, f"The reader says: {why}.") from None
+    if len(frame) != rows:
+        given = f"{len(frame)} rows for the reader"
+        raise ScenarioError(name, given, f"{rows} rows, one a line", "Look for quotation marks.")
+    return frame
+
+
+def _stamp(fields: Sequence[str], where: str) -> Stamp:
+    if not all(re.fullmatch(r"\s*[0-9]{1,4}\s*", field) for field in fields):
+        raise ScenarioError(where, repr(",".join(fields)), "year, month, day and hour as whole numbers")
+    year, month, day, hour = map(int, fields)
+    if not 1 <= hour <= 24:
+        raise ScenarioError(where, f"hour {hour}", "hours 1 to 24", "An hour is labelled by its end.")
     return year, month, day, hour
 
 
@@ -239,7 +262,7 @@ def _read_tmy3(lines: list[str], text: str, name: str) -> Reading:
     labels, typical = _labels(stamps, numbers, name)
     from pvlib.iotools import read_tmy3
 
-    frame, _ = read_tmy3(io.StringIO(_plain_station(text)), coerce_year=TYPICAL_YEAR)
+    frame = _taken(read_tmy3, _plain_station(text), TYPICAL_YEAR, name, len(labels))
     values, factors = _columns(frame, _TMY3, there)
     place = _place(latitude, longitude, zone, height, f"{name}, line 1")
     return Reading(name, typical, place, labels, numbers, values, factors)
@@ -281,13 +304,14 @@ def _read_csv(lines: list[str], name: str) -> Reading:
     if not numbers:
         raise ScenarioError(name, "", "lines of hours below the column names", "There are none.")
     body = io.StringIO("\n".join(lines[k] for k in numbers))
-    frame = pd.read_csv(body, header=None, names=list(units), dtype=str, keep_default_na=False, index_col=False)
+    frame = pd.read_csv(body, header=None, names=list(units), dtype=str, keep_default_na=False, index_col=False,
+                        quoting=QUOTE_NONE)
     labels = [_moment(text, f"{name}, line {k + 1}") for text, k in zip(frame["time"], numbers, strict=True)]
     values, factors = {}, {}
     for column, (offset, factor) in units.items():
         if column == "time":
             continue
-        raw = pd.to_numeric(frame[column].str.strip().replace("", "nan"), errors="coerce").to_numpy(dtype=float)
+        raw = _numbers(frame[column].str.strip().replace("", "nan"))
         for k in map(int, np.flatnonzero(~np.isfinite(raw))):
             cell = str(frame[column].iloc[k]).strip()
             if cell.lower() not in ("", "nan"):
@@ -339,6 +363,8 @@ def _moment(text: str, where: str) -> datetime.datetime:
         moment = datetime.datetime.fromisoformat(text.strip())
     except ValueError:
         raise ScenarioError(where, repr(text.strip()), "a time such as 2026-01-31 05:00") from None
+    if not _YEARS[0] <= moment.year <= _YEARS[1]:
+        raise ScenarioError(where, repr(text.strip()), f"a time of the years {_YEARS[0]} to {_YEARS[1]}")
     if moment.tzinfo is not None:
         raise ScenarioError(where, repr(text.strip()), "local standard time, without a zone",
                             "Give the zone once, as '# utc_offset: -7 hour' above the column names.")
