@@ -101,7 +101,8 @@ SURFACE_ROWS: tuple[Row, ...] = (
     ("snow_holding_share", 0.05, "1", 0.01, 0.1, "CommonPractice", _T, "of meltwater kept in the snow, by mass of its ice"),
     ("snow_slides_from", 30.0 * _DEGREE, "rad", 0.4, 0.7, "EN1991-1-3", _T, "flatter flanks keep all snow"),
     ("snow_slides_off", 60.0 * _DEGREE, "rad", 0.9, 1.2, "EN1991-1-3", _T, "steeper flanks keep none"),
-    # --- years of weather made up from a monthly climate -------------------------------------------------------------
+    # --- a station elsewhere, and years made up from a monthly climate -----------------------------------------------
+    ("temperature_lapse", 0.0065, "K m-1", 0.004, 0.0098, "USSA1976", _T, "of the standard atmosphere; used only when asked"),
     ("anomaly_deviation_cold", 7.5, "K", 5.0, 10.0, "Guess", _T,
      "hourly about normal air in the coldest month; daily means of two public-domain typical years of cold sites: 6 to 8 K"),
     ("anomaly_deviation_warm", 3.5, "K", 2.0, 5.0, "Guess", _T, "in the warmest month; daily means of these years: 2 to 4 K"),

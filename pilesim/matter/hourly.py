@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,6 +12,7 @@ import numpy as np
 from pilesim.base.compiled import compiled
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.hourly import HOUR, HourlyWeather, shown_time
+from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.matter.sky import clear_sky_emissivity, cloudy_emissivity, dew_point, sky_longwave
 from pilesim.matter.sun import declination, split_global, sun_direction, sun_on_slope
@@ -203,6 +204,47 @@ def hour_places(weather: HourlyWeather, date: datetime.date, count: int) -> np.n
         raise ScenarioError("start.date", date.isoformat(), allowed,
                             "Move start.date, shorten run.duration, or take a longer file.")
     return np.asarray(np.clip(places, 0, size - 1))
+
+
+def years_that_fit(weather: HourlyWeather, month: int, day: int, duration: float) -> tuple[datetime.date, ...]:
+    """Dates of building on this `day` of the year from which a run of `duration` [s] lies within the file, one a year.
+
+    A file of several years gives a member for each of them; a typical year gives one, for it goes round.
+    """
+    if weather.typical:
+        return (_date(weather.start.year, month, day),)
+    last = weather.start + (weather.air_temperature.size - 1) * HOUR
+    found = []
+    for year in range(weather.start.year, last.year + 1):
+        midnight = datetime.datetime.combine(_date(year, month, day), datetime.time())
+        if midnight >= weather.start - HOUR and midnight + datetime.timedelta(seconds=duration) <= last:
+            found.append(midnight.date())
+    return tuple(found)
+
+
+def _date(year: int, month: int, day: int) -> datetime.date:
+    """29 February is 1 March in years without one."""
+    return datetime.date(year, month, 1) + datetime.timedelta(days=day - 1)
+
+
+def at_elevation(weather: HourlyWeather, elevation: float, c: Any, lapse: bool = False) -> HourlyWeather:
+    """The station's weather at a site of `elevation` [m]: its air pressure in proportion to the standard atmosphere's.
+
+    With `lapse` also the air temperature by the standard lapse rate; relative humidity, wind and radiation stay.
+
+    Raises
+    ------
+    ScenarioError
+        If the file does not say how high its station stands.
+    """
+    if weather.elevation is None:
+        raise ScenarioError(weather.source, "", "the elevation of the station",
+                            "In a CSV it is a remark above the names: '# elevation: 1500 m'.")
+    pressure = weather.pressure
+    if pressure is not None:
+        pressure = pressure * standard_pressure(elevation, c) / standard_pressure(weather.elevation, c)
+    colder = c.temperature_lapse * (elevation - weather.elevation) if lapse else 0.0
+    return replace(weather, elevation=elevation, pressure=pressure, air_temperature=weather.air_temperature - colder)
 
 
 def _solar_days(weather: HourlyWeather) -> np.ndarray:

@@ -87,6 +87,33 @@ def test_a_typical_year_goes_round(normal, constants):
     assert list(leap) == list(hourly.hour_places(normal, datetime.date(2028, 3, 1), 2))
 
 
+def test_each_year_of_a_file_is_a_member(normal):
+    """Three winters from October 2020 on: a run of 60 days from 1 December fits three times, one of 300 days twice.
+
+    Planted: the last year taken although the file ends before the run.
+    """
+    file = made_up(24 * (365 * 2 + 180), datetime.datetime(2020, 10, 1, 1))
+    assert [d.year for d in hourly.years_that_fit(file, 12, 1, 60 * DAY)] == [2020, 2021, 2022]
+    assert [d.year for d in hourly.years_that_fit(file, 12, 1, 300 * DAY)] == [2020, 2021]
+    assert hourly.years_that_fit(file, 10, 1, 1 * DAY)[0] == datetime.date(2020, 10, 1)
+    assert hourly.years_that_fit(file, 2, 29, 60 * DAY) == (datetime.date(2021, 3, 1), datetime.date(2022, 3, 1))
+    assert len(hourly.years_that_fit(normal, 12, 1, 300 * DAY)) == 1
+    for date in hourly.years_that_fit(file, 12, 1, 60 * DAY):
+        hourly.hour_places(file, date, 60 * 24 + 1)
+
+
+def test_a_higher_site_has_thinner_air_and_colder_only_when_asked(constants):
+    """U.S. Standard Atmosphere 1976: 89,874.6 Pa at 1,000 m, 70,108.5 at 3,000 m; 6.5 K/km. Planted: lapse always."""
+    file = replace(made_up(), elevation=1000.0, pressure=np.full(72, 89874.6))
+    high = hourly.at_elevation(file, 3000.0, constants)
+    assert high.pressure == pytest.approx(np.full(72, 70108.5), rel=1e-5)
+    assert np.array_equal(high.air_temperature, file.air_temperature) and high.elevation == 3000.0
+    colder = hourly.at_elevation(file, 3000.0, constants, lapse=True)
+    assert file.air_temperature - colder.air_temperature == pytest.approx(np.full(72, 13.0), abs=1e-9)
+    with pytest.raises(ScenarioError, match="elevation of the station"):
+        hourly.at_elevation(replace(file, elevation=None), 3000.0, constants)
+
+
 def test_hours_of_the_climate_are_those_of_its_line(normal, constants):
     """Two ways to the same air: the quarter-hour line of the climate and its hourly year, April 10 to 20.
 

@@ -54,6 +54,7 @@ def years(c) -> list[float]:
     file = HourlyWeather("made up", datetime.datetime(2026, 3, 1, 1), False, 0.8, None, 0.0, None, np.full(72, 270.0),
                          np.full(72, 0.5), np.full(72, 3.0), global_sun=np.full(72, 100.0))
     out.append(float(hourly.longwave(file, c).sum()))
+    out.append(float(hourly.at_elevation(file, 900.0, c, lapse=True).air_temperature.sum()))
     out.append(float(hourly.sun_on(file, hourly.sun_course(file, c), 0.9, math.pi, c).sum()))
     out.append(float(hourly.hourly_air_line(file, datetime.date(2026, 3, 2), 86400.0, c, 2.0).values.sum()))
     return out
