@@ -230,7 +230,7 @@ BROKEN = {
     "month in words": (epw(row5=epw_row(5, field1="Jan")), ".epw", (LONG, "whole numbers")),
     "quotation mark": (epw(row5=epw_row(5, field5='"A')), ".epw", ("made_up.epw",)),
     "lines within quotation marks": (
-        epw(row5=epw_row(5, field5='"A'), row7=epw_row(7, field5='A"')), ".epw", ("rows for the reader", "48 rows, one a line")),
+        epw(row5=epw_row(5, field5='"A'), row7=epw_row(7, field5='A"')), ".epw", ("rows for the reader", "48 rows")),
     "CSV quotation mark": (csv(row7='2026-01-01 07:00,"20,50,5,0,0'), ".csv", ("line 14, air_temperature = '\"20'",)),
     "CSV far years": (csv(row7="9999-01-01 07:00,20,50,5,0,0"), ".csv", ("line 14", "1850 to 2200")),
     "hour twice": (epw(row6=epw_row(5)), ".epw", ("line 15 = 2010-01-01 06:00", "after 2010-01-01 06:00", "come twice")),
