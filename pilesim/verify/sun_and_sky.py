@@ -24,7 +24,7 @@ LATITUDES = (-20.0, 0.0, 43.6, 65.0)       # degrees north
 
 
 def worked_examples() -> list[Check]:
-    """Examples 8 (20 degrees south, 3 September), 9 (length of that day), and 15 (a July at 46 degrees north). Tolerance: last digit."""
+    """Examples 8 (20 degrees south, 3 September), 9 (length of that day) and 15 (a July). Tolerance: last digit."""
     c, latitude, day = outer_record(), math.radians(-20.0), 246.0
     tilt = sun.declination(day, c)
     sunset = sun.sunset_hour_angle(latitude, tilt)
