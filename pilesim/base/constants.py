@@ -13,6 +13,7 @@ from dataclasses import asdict, dataclass
 import numpy as np
 
 from pilesim.base.sources import SOURCES
+from pilesim.base.surface_constants import SURFACE_ROWS
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,11 +267,15 @@ _ALL = (
              "about 6 m: the rule of thumb for the widest base; named in sentences only, limits nothing"),
 )
 
-CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in _ALL}
+_SURFACE = tuple(Constant(*row) for row in SURFACE_ROWS)
+_SURFACE_NAMES = frozenset(constant.name for constant in _SURFACE)
+CONSTANTS: dict[str, Constant] = {constant.name: constant for constant in (*_ALL, *_SURFACE)}
 
 
 def constant_record(overrides: Mapping[str, float] | None = None) -> np.record:
-    """All constants as one NumPy record of float64, the form that compiled kernels take.
+    """The constants of the pile as one NumPy record of float64, the form that compiled kernels take.
+
+    Those of weather and outer surface are left to :func:`surface_record`: every call of a kernel pays for each field.
 
     Parameters
     ----------
@@ -282,7 +287,19 @@ def constant_record(overrides: Mapping[str, float] | None = None) -> np.record:
     KeyError
         If an override names no constant.
     """
+    return _record({name: c.value for name, c in CONSTANTS.items() if name not in _SURFACE_NAMES}, overrides)
+
+
+def surface_record(pressure: float, overrides: Mapping[str, float] | None = None) -> np.record:
+    """All constants, and the site's air `pressure` [Pa], for the laws of weather and outer surface (moist air included).
+
+    Parameters and errors as :func:`constant_record`.
+    """
     values = {name: constant.value for name, constant in CONSTANTS.items()}
+    return _record(values | {"pressure": float(pressure)}, overrides)
+
+
+def _record(values: dict[str, float], overrides: Mapping[str, float] | None) -> np.record:
     for name, value in (overrides or {}).items():
         if name not in values:
             raise KeyError(f"no constant is called '{name}'")
