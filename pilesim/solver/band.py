@@ -61,25 +61,49 @@ def factor_symmetric(band: Any) -> None:
 def solve_symmetric(band: Any, right: Any) -> None:
     """Solve in place of `right` with the factor of :func:`factor_symmetric`."""
     size, stride = band.shape
-    width = stride - PAD
+    reach = stride - PAD - 1
     flat = band.reshape(-1)
-    for k in range(size):
-        value = right[k] / band[k, 0]
-        right[k] = value
-        own, row = np.uint64(k * stride), np.uint64(k)
-        for i in range(np.uint64(1), np.uint64(min(width, size - k))):
-            right[row + i] -= value * flat[own + i]
-    for k in range(size - 1, -1, -1):
-        s = right[k]
-        own, row = np.uint64(k * stride), np.uint64(k)
-        for i in range(np.uint64(1), np.uint64(min(width, size - k))):
-            s -= flat[own + i] * right[row + i]
-        right[k] = s / band[k, 0]
+    blocked = size - size % BLOCK
+    for k in range(0, blocked, BLOCK):
+        a = k * stride
+        b, c, d = a + stride, a + 2 * stride, a + 3 * stride
+        y0 = right[k] / flat[a]
+        y1 = (right[k + 1] - flat[a + 1] * y0) / flat[b]
+        y2 = (right[k + 2] - flat[a + 2] * y0 - flat[b + 1] * y1) / flat[c]
+        y3 = (right[k + 3] - flat[a + 3] * y0 - flat[b + 2] * y1 - flat[c + 1] * y2) / flat[d]
+        right[k], right[k + 1], right[k + 2], right[k + 3] = y0, y1, y2, y3
+        row, a0, a1, a2, a3 = np.uint64(k + 4), np.uint64(a + 4), np.uint64(b + 3), np.uint64(c + 2), np.uint64(d + 1)
+        for i in range(np.uint64(min(reach, size - k - 4))):
+            right[row + i] -= y0 * flat[a0 + i] + y1 * flat[a1 + i] + y2 * flat[a2 + i] + y3 * flat[a3 + i]
+    for k in range(blocked, size):
+        right[k] /= band[k, 0]
+        for r in range(k + 1, size):
+            right[r] -= right[k] * band[k, r - k]
+    for k in range(size - 1, blocked - 1, -1):
+        for r in range(k + 1, size):
+            right[k] -= right[r] * band[k, r - k]
+        right[k] /= band[k, 0]
+    for k in range(blocked - BLOCK, -1, -BLOCK):
+        a = k * stride
+        b, c, d = a + stride, a + 2 * stride, a + 3 * stride
+        row, a0, a1, a2, a3 = np.uint64(k + 4), np.uint64(a + 4), np.uint64(b + 3), np.uint64(c + 2), np.uint64(d + 1)
+        s0, s1, s2, s3 = right[k], right[k + 1], right[k + 2], right[k + 3]
+        for i in range(np.uint64(min(reach, size - k - 4))):
+            value = right[row + i]
+            s0 -= value * flat[a0 + i]
+            s1 -= value * flat[a1 + i]
+            s2 -= value * flat[a2 + i]
+            s3 -= value * flat[a3 + i]
+        x3 = s3 / flat[d]
+        x2 = (s2 - flat[c + 1] * x3) / flat[c]
+        x1 = (s1 - flat[b + 1] * x2 - flat[b + 2] * x3) / flat[b]
+        x0 = (s0 - flat[a + 1] * x1 - flat[a + 2] * x2 - flat[a + 3] * x3) / flat[a]
+        right[k], right[k + 1], right[k + 2], right[k + 3] = x0, x1, x2, x3
 
 
 @compiled
 def factor_general(band: Any) -> None:
-    """LU factors in place of a diagonally dominant band, without pivoting.
+    """LU factors in place of a diagonally dominant band, without pivoting; pivots are left as their reciprocals.
 
     Parameters
     ----------
@@ -97,6 +121,7 @@ def factor_general(band: Any) -> None:
         for q in range(most):
             p = k + q
             part = one / band[p, middle]
+            band[p, middle] = part
             source = np.uint64(p * stride + middle + 1)
             for ahead in range(q + 1, most):
                 r = k + ahead
@@ -107,8 +132,7 @@ def factor_general(band: Any) -> None:
                     flat[target + i] -= w * flat[source + i]
         if most < BLOCK:
             break
-        p0, p1, p2, p3 = (one / band[k, middle], one / band[k + 1, middle], one / band[k + 2, middle],
-                          one / band[k + 3, middle])
+        p0, p1, p2, p3 = band[k, middle], band[k + 1, middle], band[k + 2, middle], band[k + 3, middle]
         u01, u02, u03 = band[k, middle + 1], band[k, middle + 2], band[k, middle + 3]
         u12, u13, u23 = band[k + 1, middle + 1], band[k + 1, middle + 2], band[k + 2, middle + 1]
         a0, a1 = np.uint64(k * stride + middle + 4), np.uint64((k + 1) * stride + middle + 3)
@@ -127,21 +151,45 @@ def factor_general(band: Any) -> None:
 
 @compiled
 def solve_general(band: Any, right: Any) -> None:
-    """Solve in place of `right` with the factors of :func:`factor_general`."""
+    """Solve in place of `right` with the factors of the transpose that :func:`factor_general` left in `band`.
+
+    Rows of the transpose are columns of the matrix, and a column adds to all of `right` below (above) it at once, where a
+    row would wait for each number before it.
+    """
     size, stride = band.shape
     middle = stride // 2
     reach = middle - PAD
     flat = band.reshape(-1)
-    for k in range(size):
-        s = right[k]
-        span = min(reach, k)
-        own, row = np.uint64(k * stride + middle - span), np.uint64(k - span)
-        for i in range(np.uint64(span)):
-            s -= flat[own + i] * right[row + i]
-        right[k] = s
-    for k in range(size - 1, -1, -1):
-        s = right[k]
-        own, row = np.uint64(k * stride + middle + 1), np.uint64(k + 1)
-        for i in range(np.uint64(min(reach, size - 1 - k))):
-            s -= flat[own + i] * right[row + i]
-        right[k] = s / band[k, middle]
+    blocked = size - size % BLOCK
+    for k in range(0, blocked, BLOCK):
+        a = k * stride + middle
+        b, c, d = a + stride, a + 2 * stride, a + 3 * stride
+        y0 = right[k] * flat[a]
+        y1 = (right[k + 1] - flat[a + 1] * y0) * flat[b]
+        y2 = (right[k + 2] - flat[a + 2] * y0 - flat[b + 1] * y1) * flat[c]
+        y3 = (right[k + 3] - flat[a + 3] * y0 - flat[b + 2] * y1 - flat[c + 1] * y2) * flat[d]
+        right[k], right[k + 1], right[k + 2], right[k + 3] = y0, y1, y2, y3
+        row, a0, a1, a2, a3 = np.uint64(k + 4), np.uint64(a + 4), np.uint64(b + 3), np.uint64(c + 2), np.uint64(d + 1)
+        for i in range(np.uint64(min(reach, size - k - 4))):
+            right[row + i] -= y0 * flat[a0 + i] + y1 * flat[a1 + i] + y2 * flat[a2 + i] + y3 * flat[a3 + i]
+    for k in range(blocked, size):
+        right[k] *= band[k, middle]
+        for r in range(k + 1, size):
+            right[r] -= right[k] * band[k, middle + r - k]
+    for k in range(size - 1, blocked - 1, -1):
+        for r in range(max(k - reach, 0), k):
+            right[r] -= right[k] * band[k, middle + r - k]
+    for k in range(blocked - BLOCK, -1, -BLOCK):
+        a = k * stride + middle
+        b, c, d = a + stride, a + 2 * stride, a + 3 * stride
+        x3 = right[k + 3]
+        x2 = right[k + 2] - flat[d - 1] * x3
+        x1 = right[k + 1] - flat[d - 2] * x3 - flat[c - 1] * x2
+        x0 = right[k] - flat[d - 3] * x3 - flat[c - 2] * x2 - flat[b - 1] * x1
+        right[k], right[k + 1], right[k + 2], right[k + 3] = x0, x1, x2, x3
+        first = max(k - reach, 0)
+        back = k - first
+        row, a0, a1, a2, a3 = (np.uint64(first), np.uint64(a - back), np.uint64(b - 1 - back), np.uint64(c - 2 - back),
+                               np.uint64(d - 3 - back))
+        for i in range(np.uint64(back)):
+            right[row + i] -= x0 * flat[a0 + i] + x1 * flat[a1 + i] + x2 * flat[a2 + i] + x3 * flat[a3 + i]

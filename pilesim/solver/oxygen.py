@@ -7,11 +7,10 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pilesim.balances.oxygen import node_oxygen
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, inlined
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.band import factor_general, solve_general
 from pilesim.solver.flow import advection_stencil
-from pilesim.solver.gather import beyond, diagonal, near
 
 DAMPED_FROM = 15  # sweeps: whole Newton corrections that have not settled by then run in circles
 FIRST_REFRESH, REFRESHED = 8, 10  # sweeps: when old factors have not done it by then, they are made anew, and so on
@@ -31,31 +30,59 @@ class OxygenTerms(NamedTuple):
 
 
 @compiled
-def _combine(advection: Any, advection_total: Any, terms: Any, edges: Any, outflow: Any, weights: Any, own: Any,
-             given: Any) -> None:
-    """Join advection and diffusion: weights of the eight neighbours and of the node itself, and what is given."""
+def _pack(order: Any, neighbours: Any, upstream: Any, reach: int, advection: Any, advection_total: Any, terms: Any,
+          edges: Any, outflow: Any, rows: Any, places: Any) -> None:
+    """Gather the balance of each node into one row, in flow order: sweeps then read memory straight on.
+
+    A row of `rows` is what is given, the coefficient of the node itself, uptake and half saturation, then the weights of
+    four neighbours, of the four beyond them, and of the four diagonal ones; `places` are the nodes that these belong to.
+    """
     diffusion, diffusion_total, storage, previous = (
         terms.diffusion, terms.diffusion_total, terms.storage, terms.previous)
+    uptake, half = terms.uptake, terms.half
     film, film_oxygen, oxygen_in = edges.gas_film, edges.gas_film_oxygen, edges.oxygen_in
-    for n in range(own.size):
+    for i in range(order.size):
+        n = order[i]
+        rows[i, 0] = film_oxygen[n] + storage[n] * previous[n] - min(outflow[n], 0.0) * oxygen_in[n]
+        rows[i, 1] = advection_total[n] + diffusion_total[n] + film[n] + storage[n]
+        rows[i, 2] = uptake[n]
+        rows[i, 3] = half[n]
         for d in range(4):
-            weights[n, d] = diffusion[n, d] + advection[n, d]
-            weights[n, 4 + d] = diffusion[n, 4 + d]
-        own[n] = advection_total[n] + diffusion_total[n] + film[n] + storage[n]
-        given[n] = film_oxygen[n] + storage[n] * previous[n] - min(outflow[n], 0.0) * oxygen_in[n]
+            rows[i, 4 + d] = diffusion[n, d] + advection[n, d]
+            rows[i, 8 + d] = advection[n, 4 + d]
+            places[i, d] = neighbours[n, d]
+            places[i, 4 + d] = upstream[n, d]
+        if reach > 4:
+            for d in range(4):
+                rows[i, 12 + d] = diffusion[n, 4 + d]
+                places[i, 8 + d] = neighbours[n, 4 + d]
+
+
+@inlined
+def _near(i: int, rows: Any, places: Any, oxygen: Any) -> float:
+    """Oxygen that arrives at the node of row `i` [mol s-1 m-1], but for diagonal neighbours."""
+    return (rows[i, 0] + rows[i, 4] * oxygen[places[i, 0]] + rows[i, 5] * oxygen[places[i, 1]]
+            + rows[i, 6] * oxygen[places[i, 2]] + rows[i, 7] * oxygen[places[i, 3]]
+            + rows[i, 8] * oxygen[places[i, 4]] + rows[i, 9] * oxygen[places[i, 5]]
+            + rows[i, 10] * oxygen[places[i, 6]] + rows[i, 11] * oxygen[places[i, 7]])
+
+
+@inlined
+def _diagonal(i: int, rows: Any, places: Any, oxygen: Any) -> float:
+    return (rows[i, 12] * oxygen[places[i, 8]] + rows[i, 13] * oxygen[places[i, 9]]
+            + rows[i, 14] * oxygen[places[i, 10]] + rows[i, 15] * oxygen[places[i, 11]])
 
 
 @compiled
-def _sweep(order: Any, neighbours: Any, upstream: Any, weights: Any, advection: Any, own: Any, given: Any, uptake: Any,
-           half: Any, oxygen: Any) -> bool:
+def _sweep(order: Any, reach: int, rows: Any, places: Any, oxygen: Any) -> bool:
     """One sweep in flow order; True when frozen limiter ratios left a node less than nothing."""
     overdrawn = False
     for i in range(order.size):
-        n = order[i]
-        supply = (given[n] + near(n, weights, oxygen, neighbours) + diagonal(n, weights, oxygen, neighbours)
-                  + beyond(n, advection, oxygen, upstream))
+        supply = _near(i, rows, places, oxygen)
+        if reach > 4:  # not within a helper: a branch there makes numba lock its arrays
+            supply += _diagonal(i, rows, places, oxygen)
         overdrawn = overdrawn or supply < 0.0
-        oxygen[n] = node_oxygen(supply, own[n], uptake[n], half[n])
+        oxygen[order[i]] = node_oxygen(supply, rows[i, 1], rows[i, 2], rows[i, 3])
     return overdrawn
 
 
@@ -89,7 +116,7 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
 @compiled
 def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any, edges: Any, oxygen: Any, number: Any,
                band: Any) -> None:
-    """First-order upwind Jacobian of the balance, rows by `number`, its diagonal in the middle column."""
+    """Transpose of the first-order upwind Jacobian of the balance, rows by `number`, its diagonal in the middle column."""
     diffusion, diffusion_total, storage = terms.diffusion, terms.diffusion_total, terms.storage
     uptake, half, film = terms.uptake, terms.half, edges.gas_film
     band[:, :] = 0.0
@@ -102,7 +129,7 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
         for d in range(8):
             m = neighbours[n, d]
             if m < number.size:
-                band[row, middle + number[m] - row] -= diffusion[n, d]
+                band[number[m], middle + row - number[m]] -= diffusion[n, d]
         for d in (0, 2):
             m = neighbours[n, d]
             if m >= number.size:
@@ -111,29 +138,32 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
             other = number[m]
             if flux > 0.0:
                 band[row, middle] += flux
-                band[other, middle + row - other] -= flux
+                band[row, middle + other - row] -= flux
             else:
                 band[other, middle] -= flux
-                band[row, middle + other - row] += flux
+                band[other, middle + row - other] += flux
 
 
 @compiled
-def _correct(neighbours: Any, upstream: Any, weights: Any, advection: Any, own: Any, given: Any, uptake: Any, half: Any,
-             number: Any, band: Any, right: Any, weight: float, oxygen: Any) -> None:
+def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: Any, right: Any, weight: float,
+             oxygen: Any) -> None:
     """Newton correction of `oxygen` with `weight`: second-order residual, first-order factors."""
-    for n in range(number.size):
-        supply = (given[n] + near(n, weights, oxygen, neighbours) + diagonal(n, weights, oxygen, neighbours)
-                  + beyond(n, advection, oxygen, upstream))
-        right[number[n]] = supply - own[n] * oxygen[n] - uptake[n] * oxygen_factor(oxygen[n], half[n])
+    for i in range(order.size):
+        n = order[i]
+        supply = _near(i, rows, places, oxygen)
+        if reach > 4:
+            supply += _diagonal(i, rows, places, oxygen)
+        own = oxygen[n]
+        right[number[n]] = supply - rows[i, 1] * own - rows[i, 2] * oxygen_factor(own, rows[i, 3])
     solve_general(band, right)
     for n in range(number.size):
         oxygen[n] = max(oxygen[n] + weight * right[number[n]], min(0.1 * oxygen[n], oxygen[n]))
 
 
 @compiled
-def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, east: Any, north: Any, outflow: Any,
-                 terms: Any, edges: Any, number: Any, band: Any, right: Any, ready: Any, reaction_tolerance: float,
-                 balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
+def solve_oxygen(order: Any, neighbours: Any, upstream: Any, reach: int, x: Any, z: Any, east: Any, north: Any,
+                 outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, ready: Any,
+                 reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
     """Solve the oxygen balance in place of `oxygen`; returns the sweeps used, or -1 when `most` did not do.
 
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
@@ -144,6 +174,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
 
     Parameters
     ----------
+    reach : int
+        Neighbours that diffusion reaches: 4 where every cell is a rectangle, else 8.
     number : (pile_count,) int array
         Row of each node in the band.
     band, right : arrays
@@ -157,9 +189,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
     pile_count = order.size
     advection = np.zeros((count + 1, 8))
     total = np.zeros(count + 1)
-    weights = np.zeros((count + 1, 8))
-    own = np.zeros(count + 1)
-    given = np.zeros(count + 1)
+    rows = np.empty((pile_count, 16))
+    places = np.empty((pile_count, 12), dtype=np.uint32)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     taken = terms.uptake * factor
     renewals = 0
@@ -168,15 +199,14 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, x: Any, z: Any, eas
         if renew:
             advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
                               edges.oxygen_in, pile_count, advection, total)
-            _combine(advection, total, terms, edges, outflow, weights, own, given)
+            _pack(order, neighbours, upstream, reach, advection, total, terms, edges, outflow, rows, places)
         if iteration >= 1:
             if not ready[0] or iteration % REFRESHED == FIRST_REFRESH:
                 _fill_band(neighbours, east, north, outflow, terms, edges, oxygen, number, band)
                 factor_general(band)
                 ready[0] = True
-            _correct(neighbours, upstream, weights, advection, own, given, terms.uptake, terms.half, number, band, right,
-                     0.5 if iteration > DAMPED_FROM else 1.0, oxygen)
-        overdrawn = _sweep(order, neighbours, upstream, weights, advection, own, given, terms.uptake, terms.half, oxygen)
+            _correct(order, reach, rows, places, number, band, right, 0.5 if iteration > DAMPED_FROM else 1.0, oxygen)
+        overdrawn = _sweep(order, reach, rows, places, oxygen)
         supplied, used, stored, gross, moved = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
         scale = max(used, abs(supplied), IDLE_SHARE * gross, 1e-300)
         renew = False

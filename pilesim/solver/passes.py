@@ -319,8 +319,8 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
             oxygen[n] = min(max(oxygen[n], 0.0), 1.0)
     flow_order(frame.neighbours, new.east, new.north, pile_count, room.order, room.degree)
     factor = np.zeros(oxygen.size)
-    used = solve_oxygen(room.order, frame.neighbours, frame.upstream, quads.x, quads.z, new.east, new.north, new.outflow,
-                        terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_ready,
+    used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.reach, quads.x, quads.z, new.east, new.north,
+                        new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_ready,
                         reaction_tolerance, balance_tolerance, most, oxygen, factor)
     supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
     stored = 0.0

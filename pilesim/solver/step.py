@@ -28,6 +28,7 @@ from pilesim.solver.passes import Fields, Held, Quads, Room
 GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
 
 
+ROUND_OFF = 1e-12  # of a unit conductance: what is left of the diagonal ones of a rectangle
 COMPOSITION_SHARE = 0.6  # of what the new flow makes of composition that the next pass takes over: all of it would swing
 _RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
@@ -123,7 +124,7 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     places = Quads(mesh.x, mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.quad_form, mesh.quad_material,
                    np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored, plan.right,
                    plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_ready)
-    frame = Frame(mesh.neighbours, mesh.upstream, 8 if unit[:, 4:].any() else 4, drop, problem.floor_length,
+    frame = Frame(mesh.neighbours, mesh.upstream, 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4, drop, problem.floor_length,
                   problem.pile_volume, weight)
 
     def node() -> np.ndarray:
