@@ -106,7 +106,9 @@ def _ground_temperature(heat: float, loss: float, water: float, capacity: float,
 
 
 @compiled
-def _sweep_pile(order: Any, first: int, frame: Any, terms: Any, stage: Any, tangent: Any, c: Any) -> Any:
+def _sweep_pile(order: Any, first: int, neighbours: Any, upstream: Any, weight: Any, reach: int, conduction: Any,
+                vapour: Any, advection: Any, temperature: Any, water: Any, ratio: Any, enthalpy: Any, tangent: Any,
+                diffusion_enthalpy: float, moist: bool) -> Any:
     """Move the nodes of `order` from place `first` on along their tangents, until one leaves the reach of its own.
 
     Returns
@@ -115,12 +117,6 @@ def _sweep_pile(order: Any, first: int, frame: Any, terms: Any, stage: Any, tang
         Place of that node, or the number of nodes; heat and water arriving at it; weighted sum of squared changes of
         temperature [K2]; the largest change [K].
     """
-    # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic, and so does
-    # handing a tuple on
-    neighbours, upstream, weight, reach = frame.neighbours, frame.upstream, frame.weight, frame.reach
-    conduction, vapour, advection = terms.conduction, terms.vapour, terms.advection
-    temperature, water, ratio, enthalpy = stage.temperature, stage.water, stage.ratio, stage.enthalpy
-    diffusion_enthalpy, moist = c.vapour_diffusion_enthalpy, c.moist > 0.0
     change = 0.0
     worst = 0.0
     for i in range(first, order.size):
@@ -188,7 +184,10 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: A
     change, worst = 0.0, 0.0
     done = 0
     while done < order.size:
-        done, heat, arriving, more, farthest = _sweep_pile(order, done, frame, terms, stage, tangent, c)
+        done, heat, arriving, more, farthest = _sweep_pile(
+            order, done, frame.neighbours, frame.upstream, frame.weight, frame.reach, terms.conduction, terms.vapour,
+            terms.advection, stage.temperature, stage.water, stage.ratio, stage.enthalpy, tangent,
+            c.vapour_diffusion_enthalpy, c.moist > 0.0)
         change += more
         worst = max(worst, farthest)
         if done < order.size:
