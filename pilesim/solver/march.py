@@ -100,7 +100,7 @@ def march(problem: Problem, duration: float, controls: Controls,
                 raise StepFailed(
                     f"no acceptable time step at day {state.time / DAY:.3f} (step {step:.3g} s, {tries} tries); "
                     "try a coarser or finer run.cell, and check extreme values in the scenario")
-            step *= max(0.4, 0.85 * outcome.error ** (-1 / 3)) if np.isfinite(outcome.error) else 0.4
+            step *= max(0.4, 0.85 * outcome.found.error ** (-1 / 3)) if np.isfinite(outcome.found.error) else 0.4
             continue
         tries = 0
         _count(tally, problem, stepper, state, outcome, oxygen_rates, step)
@@ -120,13 +120,13 @@ def _land(step: float, left: float) -> float:
 
 
 def _refused(outcome: Outcome, step: float, controls: Controls) -> bool:
-    if not np.isfinite(outcome.state.temperature).all() or np.isnan(outcome.error) or outcome.negative_water:
+    if not np.isfinite(outcome.state.temperature).all() or np.isnan(outcome.found.error) or outcome.negative_water:
         return True
-    return not controls.fixed_step and outcome.error > 1.5 and step > controls.smallest_step
+    return not controls.fixed_step and outcome.found.error > 1.5 and step > controls.smallest_step
 
 
 def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
-    factor = min(max(0.85 * max(outcome.error, 1e-6) ** (-1 / 3), 0.4), 2.0)
+    factor = min(max(0.85 * max(outcome.found.error, 1e-6) ** (-1 / 3), 0.4), 2.0)
     return min(max(step * factor, controls.smallest_step), controls.largest_step)
 
 
@@ -139,14 +139,12 @@ def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outco
     tally.oxygen += step * np.array([0.5 * (supplied + oxygen_before[0]), 0.5 * (used + oxygen_before[1]), stored])
     burnt = float(np.sum(state.substrate - new.substrate))
     tally.oxygen_burnt += burnt * record.oxygen_demand / record.oxygen_molar_mass
-    level = problem.temperature_of(new.stored, new.water)
-    defect = float(np.sum(stepper.frame.weight * (level - new.temperature) ** 2))
-    tally.defect_squared = max(tally.defect_squared, defect)
+    tally.defect_squared = max(tally.defect_squared, outcome.found.defect)
     tally.steps += 1
-    tally.passes += outcome.passes
-    tally.sweeps += outcome.sweeps
-    tally.oxygen_sweeps += abs(outcome.oxygen_sweeps)
-    tally.oxygen_unfinished += outcome.oxygen_sweeps < 0
+    tally.passes += outcome.found.passes
+    tally.sweeps += outcome.found.sweeps
+    tally.oxygen_sweeps += abs(outcome.found.oxygen_sweeps)
+    tally.oxygen_unfinished += outcome.found.oxygen_sweeps < 0
 
 
 def budget_errors(problem: Problem, start: tuple[np.ndarray, np.ndarray], state: State,

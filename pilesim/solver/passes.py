@@ -88,6 +88,10 @@ class Room(NamedTuple):
     none: np.ndarray  # zeros
     plenty: np.ndarray  # infinity
     ones: np.ndarray
+    mid_east: np.ndarray  # mol s-1 m-1, flow assumed at mid-step
+    mid_north: np.ndarray
+    mid_outflow: np.ndarray
+    source: np.ndarray  # mol s-1 m-1, gas that respiration makes
     corrected: np.ndarray  # (2,)
 
 

@@ -10,17 +10,16 @@ reported.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from types import SimpleNamespace
 
 import numpy as np
 
 from pilesim.balances.bed import Properties
-from pilesim.balances.physics import plain_record
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
-from pilesim.solver import coupling, nodes, passes, properties
+from pilesim.solver import nodes, passes, properties
 from pilesim.solver.flow import plan_flow
+from pilesim.solver.iteration import Found, Limits, iterate
 from pilesim.solver.nodes import TOTALS, Frame, Rates
 from pilesim.solver.oxygen import OxygenTerms, oxygen_budget
 from pilesim.solver.passes import Fields, Held, Quads, Room
@@ -29,7 +28,7 @@ GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
 
 
 ROUND_OFF = 1e-12  # of a unit conductance: what is left of the diagonal ones of a rectangle
-COMPOSITION_SHARE = 0.6  # of what the new flow makes of composition that the next pass takes over: all of it would swing
+THIRD_DIFFERENCE = 0.24  # of dt^3 times the third divided difference is the error of a step of SDIRK2
 _RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
 
@@ -83,10 +82,7 @@ class Outcome:
     held: Held
     totals: np.ndarray  # mean rates over the step, order of TOTALS
     oxygen_totals: np.ndarray  # supplied and used at the end of the step, stored as its mean [mol s-1 m-1]
-    error: float
-    passes: int
-    sweeps: int
-    oxygen_sweeps: int
+    found: Found
     negative_water: bool
 
 
@@ -106,7 +102,7 @@ class Stepper:
     capillary_total: np.ndarray
     stages: tuple[nodes.Stage, nodes.Stage]
     rates: tuple[Rates, Rates]
-    scalars: SimpleNamespace
+    limits: Limits
     record: np.record  # the problem's, with the ambient density of the end of the latest step
     steady: bool  # conductances never change
     gathered: bool = False
@@ -124,15 +120,15 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     places = Quads(mesh.x, mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.quad_form, mesh.quad_material,
                    np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored, plan.right,
                    plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_ready)
-    frame = Frame(mesh.neighbours, mesh.upstream, 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4, drop, problem.floor_length,
-                  problem.pile_volume, weight)
+    reach = 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4
+    frame = Frame(mesh.neighbours, mesh.upstream, reach, drop, problem.floor_length, problem.pile_volume, weight)
 
     def node() -> np.ndarray:
         return np.zeros(n1)
 
     room = Room(np.arange(mesh.pile_count, dtype=np.uint32), np.zeros(n1, dtype=np.int64), node(), node(), node(), node(),
                 node(), node(), node(), node(), np.zeros(quads), np.zeros(quads), np.zeros((n1, 8)), node(), node(), node(),
-                np.full(n1, np.inf), np.ones(n1), np.zeros(2))
+                np.full(n1, np.inf), np.ones(n1), node(), node(), node(), node(), np.zeros(2))
     terms = nodes.Terms(np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), node(),
                         np.zeros((n1, 3)), node(), problem.bed.dry_capacity, problem.bed.ground_water, node())
     oxygen = OxygenTerms(room.oxygen_diffusion, room.oxygen_total, props.uptake, props.half, room.storage, node())
@@ -141,7 +137,14 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     early, late = (Rates(node(), node(), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     steady = problem.physics.constant_density and not problem.physics.live_bed
     return Stepper(problem, controls, places, props, frame, room, terms, oxygen, np.zeros((n1, 8)), node(),
-                   (first, second), (early, late), plain_record(problem.record), problem.record.copy(), steady)
+                   (first, second), (early, late), _limits(controls), problem.record.copy(), steady)
+
+
+def _limits(controls: Controls) -> Limits:
+    tolerance = controls.tolerance
+    return Limits(tolerance, controls.sweep_tolerance * tolerance, controls.worst_share,
+                  controls.correction_threshold * tolerance, controls.composition_tolerance, controls.reaction_tolerance,
+                  controls.balance_tolerance, controls.passes, controls.most_sweeps, controls.most_oxygen_sweeps)
 
 
 def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
@@ -191,65 +194,34 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     older : list of State
         Accepted moments before `state`, newest first, for the third divided difference.
     """
-    p, controls, room, c = stepper.problem, stepper.controls, stepper.room, stepper.problem.record
+    p, c = stepper.problem, stepper.problem.record
     last, held_last, dt_last = before
-    ratio = 0.5 * dt / dt_last
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
     edges = edges_over(p, stepper.record, state.time, state.time + dt)
     edges_at_end = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt)
-    passes.mid_step_terms(stepper.plan, room, held, held_last, ratio, stepper.terms, stepper.capillary,
-                          stepper.capillary_total, stepper.steady and stepper.gathered, c)
+    new = State(state.time + dt, *(np.zeros_like(array) for array in fields_of(state)))
+    new_held = _blank_held(stepper, held)
+    moments = [state, *older[:2]]
+    found = iterate(
+        stepper.plan, stepper.frame, stepper.room, p.bed, stepper.props, stepper.terms, stepper.oxygen_terms,
+        stepper.capillary, stepper.capillary_total, *stepper.stages, stepper.rates, edges, edges_at_end, held, held_last,
+        fields_of(state), fields_of(last), fields_of(new), new_held,
+        tuple(moments[min(i, len(moments) - 1)].temperature for i in range(3)), _third_difference([new, *moments], dt),
+        p.temperature, GAMMA, dt, dt_last, last is state, p.physics.live_bed, stepper.steady, stepper.gathered,
+        stepper.limits, c, stepper.record)
     stepper.gathered = True
-    now, before_now = fields_of(state), fields_of(last)
-    mid = tuple(a + ratio * (a - b) for a, b in zip((now.east, now.north, now.outflow),
-                                                    (before_now.east, before_now.north, before_now.outflow), strict=True))
-    new = State(state.time + dt, *(np.zeros_like(array) for array in now))
-    fields = fields_of(new)
-    fields.composition[:] = np.clip(now.composition + dt / dt_last * (now.composition - before_now.composition), 0.0,
-                                    stepper.scalars.ambient_oxygen)
-    source = -(1.0 - stepper.scalars.respiratory_quotient) * held.respiration
-    goal, sweeps, oxygen_used = controls.correction_threshold * controls.tolerance, 0, 0
-    for done in range(1, controls.passes + 1):
-        used, least = passes.run_stages(
-            stepper.plan, stepper.frame, room, stepper.terms, stepper.capillary, stepper.props.pore_volume, now, before_now,
-            mid, *stepper.stages, edges, stepper.rates, fields, GAMMA, dt, dt_last, done > 1,
-            controls.sweep_tolerance * controls.tolerance, controls.worst_share, controls.most_sweeps, c)
-        sweeps += used
-        if least < 0.0:
-            return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), np.inf, done, sweeps, 0, True)
-        size = passes.follow_flow(
-            stepper.plan, stepper.frame, room, stepper.stages[1], edges, p.bed, stepper.props, now, mid, fields, source, dt,
-            done == 1 and p.physics.live_bed, goal if done < controls.passes else np.inf, stepper.record)
-        new_held = _blank_held(stepper, held)
-        oxygen_sweeps, *rates = passes.settle_oxygen(
-            stepper.plan, stepper.frame, room, stepper.props, stepper.oxygen_terms, now, before_now, fields, edges_at_end, dt,
-            dt_last, last is state, done > 1, controls.reaction_tolerance, controls.balance_tolerance,
-            controls.most_oxygen_sweeps, stepper.steady, new_held, c)
-        gap = passes.relax_composition(stepper.frame, now, fields, dt, COMPOSITION_SHARE, c)
-        oxygen_used += abs(oxygen_sweeps)
-        if size <= goal and (done > 1 or gap <= controls.composition_tolerance):
-            break
-    passes.relax_composition(stepper.frame, now, fields, dt, 1.0, c)
+    if found.least_water < 0.0:
+        return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), found, True)
     totals = (1.0 - GAMMA) * stepper.rates[0].totals + GAMMA * stepper.rates[1].totals
-    coupling.correct_respiration(
-        stepper.terms.environment, held_last.environment, held.environment, new_held.environment, dt, dt_last,
-        stepper.rates[0].burnt, stepper.rates[1].burnt, GAMMA, p.mesh.pile_count, p.bed, fields, room.warming,
-        room.corrected, c)
-    totals[_RESPIRATION_HEAT] += room.corrected[0]
-    totals[_METABOLIC] += room.corrected[1]
-    error = _error(stepper, [new, state, *older[:2]], dt)
-    return Outcome(new, new_held, totals, np.array(rates), error, done, sweeps,
-                   oxygen_used if oxygen_sweeps >= 0 else -oxygen_used, False)
+    totals[_RESPIRATION_HEAT] += found.heat
+    totals[_METABOLIC] += found.water
+    return Outcome(new, new_held, totals, np.array([found.supplied, found.used, found.stored]), found, False)
 
 
-def _error(stepper: Stepper, moments: list[State], dt: float) -> float:
-    """Error estimate over the tolerance, from this moment and up to three before it, newest first."""
-    shares = [0.0] * 4
-    if len(moments) == 4:
-        times = [moment.time for moment in moments]
-        shares = [0.24 * dt**3 / float(np.prod([a - b for j, b in enumerate(times) if j != i]))
-                  for i, a in enumerate(times)]
-    temperatures = [moments[min(i, len(moments) - 1)].temperature for i in range(4)]
-    return float(coupling.step_error(
-        stepper.frame.weight, stepper.room.defect, stepper.room.warming, tuple(temperatures), tuple(shares),
-        stepper.problem.temperature, stepper.problem.mesh.pile_count, stepper.controls.tolerance))
+def _third_difference(moments: list[State], dt: float) -> tuple[float, ...]:
+    """Weights of four moments, newest first, that make the third divided difference an error [1]; zeros for fewer."""
+    if len(moments) < 4:
+        return (0.0, 0.0, 0.0, 0.0)
+    times = [moment.time for moment in moments]
+    return tuple(THIRD_DIFFERENCE * dt**3 / float(np.prod([a - b for j, b in enumerate(times) if j != i]))
+                 for i, a in enumerate(times))

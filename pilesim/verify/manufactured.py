@@ -142,7 +142,7 @@ def solve(problem: Problem, frame: balance.Frame, step: float, steps: int) -> tu
         # the step takes (1 - RQ) of the respiration that it is handed from the gas: the source, and what the true one differs
         more = end.uptake + end.gas / (1.0 - frame.constants.respiratory_quotient)
         outcome = attempt(stepper, state, held._replace(respiration=held.respiration - more), before, [], step)
-        if outcome.negative_water or (outcome.oxygen_sweeps < 0 and problem.physics.store_oxygen):
+        if outcome.negative_water or (outcome.found.oxygen_sweeps < 0 and problem.physics.store_oxygen):
             raise ArithmeticError("manufactured pile: a step did not come to rest")
         before = (state, held, step)
         state, held = outcome.state, outcome.held
