@@ -17,6 +17,9 @@ from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled
 
 
+COLD_SHARE, WARM = 0.02, 20.0  # of the tolerance while nothing has warmed; all of it from this rise on [K]: errors made early grow
+
+
 @compiled
 def correct_respiration(used: Any, last: Any, now: Any, new: Any, step: float, before: float, burnt_first: Any,
                         burnt_second: Any, gamma: float, pile_count: int, bed: Any, fields: Any, warming: Any, totals: Any,
@@ -98,4 +101,4 @@ def step_error(weight: Any, flow_defect: Any, warming: Any, temperatures: Any, s
             shares[0] * a[n] + shares[1] * b[n] + shares[2] * c[n] + shares[3] * d[n])
         total += weight[n] * local * local
         warmth += weight[n] * (a[n] - start[n]) ** 2
-    return np.sqrt(total) / (tolerance * min(1.0, 0.2 + np.sqrt(warmth) / 20.0))
+    return np.sqrt(total) / (tolerance * min(1.0, COLD_SHARE + np.sqrt(warmth) / WARM))
