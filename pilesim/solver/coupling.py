@@ -16,8 +16,8 @@ from pilesim.balances.substrate import heat_of
 from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled
 
-
-COLD_SHARE, WARM = 0.02, 20.0  # of the tolerance while nothing has warmed; all of it from this rise on [K]: errors made early grow
+# share of the tolerance while nothing has warmed, as errors made early grow with the pile; all of it from this rise on [K]
+COLD_SHARE, WARM = 0.02, 20.0
 
 
 @compiled

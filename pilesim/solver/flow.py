@@ -74,12 +74,29 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
                     np.zeros(pile.size, np.float32), np.zeros(1, dtype=bool))
 
 
+def stretch_ratios(mesh: Mesh) -> np.ndarray:
+    """Distance to the east, west, north and south neighbour over that from there to the next: (count + 1, 4) [1]."""
+    ratio = np.ones((mesh.count + 1, 4))
+    for side in range(4):
+        near, far = mesh.neighbours[:, side], mesh.upstream[:, side]
+        there = (near < mesh.pile_count) & (far < mesh.pile_count)
+        own, near, far = np.flatnonzero(there), near[there], far[there]
+        ratio[own, side] = (np.hypot(mesh.x[own] - mesh.x[near], mesh.z[own] - mesh.z[near])
+                            / np.hypot(mesh.x[near] - mesh.x[far], mesh.z[near] - mesh.z[far]))
+    return ratio
+
+
 @compiled
-def gas_properties(temperature: Any, activity: Any, oxygen: Any, pile_count: int, mobility: Any, lift: Any,
-                   c: Any) -> None:
-    """Mobility n_d / mu and buoyancy of every pile node, written to `mobility` and `lift`."""
+def gas_mobilities(temperature: Any, activity: Any, pile_count: int, mobility: Any, c: Any) -> None:
+    """Mobility n_d / mu of every pile node, written to `mobility`."""
     for n in range(pile_count):
         mobility[n] = gas_mobility(temperature[n], activity[n], c)
+
+
+@compiled
+def gas_lifts(temperature: Any, activity: Any, oxygen: Any, pile_count: int, lift: Any, c: Any) -> None:
+    """Buoyancy of every pile node, written to `lift`."""
+    for n in range(pile_count):
         lift[n] = buoyancy(temperature[n], activity[n], oxygen[n], c)
 
 
@@ -292,7 +309,7 @@ def _van_leer(down: float, up: float, stretch: float) -> float:
 
 
 @compiled
-def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any, north: Any, outflow: Any,
+def advection_stencil(neighbours: Any, upstream: Any, stretches: Any, east: Any, north: Any, outflow: Any,
                       carried: Any, companion: Any, spread: Any, made: Any, outside: Any, pile_count: int,
                       stencil: Any, total: Any) -> None:
     """Second-order limited upwind weights of div(N carried), in upstream-implicit form.
@@ -306,6 +323,8 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
 
     Parameters
     ----------
+    stretches : (count + 1, 4) array
+        See :func:`stretch_ratios`.
     spread : (count + 1, 8) array
         Diffusive conductance towards the neighbours, in the unit of the fluxes.
     made : (count + 1,) array
@@ -342,9 +361,7 @@ def advection_stencil(neighbours: Any, upstream: Any, x: Any, z: Any, east: Any,
                 total[u] += (1.0 - share) * flux
                 stencil[u, ahead] -= share * flux
                 continue
-            length_down = np.sqrt((x[d] - x[u]) ** 2 + (z[d] - z[u]) ** 2)
-            length_up = np.sqrt((x[u] - x[beyond]) ** 2 + (z[u] - z[beyond]) ** 2)
-            stretch = length_down / length_up
+            stretch = stretches[d, side]
             k = min(_van_leer(carried[d] - carried[u], stretch * (carried[u] - carried[beyond]), stretch),
                     _van_leer(companion[d] - companion[u], stretch * (companion[u] - companion[beyond]), stretch))
             stencil[d, side] += flux * (1.0 + k)

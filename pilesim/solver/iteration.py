@@ -116,7 +116,7 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
             return Found(np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least)
         goal = limits.correction if done < limits.passes else np.inf
         size = follow_flow(quads, frame, room, second, edges, bed, props, now, mid, new, room.source, dt,
-                           done == 1 and live_bed, goal, late)
+                           done > 1, live_bed, goal, late)
         used, supplied, burnt, stored = settle_oxygen(
             quads, frame, room, props, oxygen_terms, now, last, new, edges_at_end, dt, dt_last, is_first, done > 1,
             limits.reaction, limits.balance, limits.oxygen_sweeps, steady, new_held, c)

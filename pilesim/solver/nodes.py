@@ -44,6 +44,7 @@ class Frame(NamedTuple):
 
     neighbours: np.ndarray  # (count + 1, 8) uint32: unsigned indices need no look at their sign
     upstream: np.ndarray  # (count + 1, 4) uint32
+    stretches: np.ndarray  # (count + 1, 4), see :func:`pilesim.solver.flow.stretch_ratios`
     reach: int  # neighbours that conductances reach: 4 where every cell is a rectangle, else 8
     pair_drop: np.ndarray  # (count + 1, 8) unit conductance times height above the neighbour [m]
     floor_length: np.ndarray  # m, floor through which leachate leaves
@@ -267,11 +268,12 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 @compiled
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
-                outflow: Any, step: float, span: float, limit: float, worst_share: float, most: int,
+                outflow: Any, step: float, span: float, limit: float, worst_share: float, most: int, drain: bool,
                 saturation: Any, potential: Any, rates: Any, c: Any) -> int:
     """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
 
-    `step` is the implicit weight times the time step, `span` the time step itself [s].
+    `step` is the implicit weight times the time step, `span` the time step itself [s]; `drain` asks for liquid flow from the
+    stage's iterate, else what it holds of an earlier pass stands.
 
     Returns
     -------
@@ -279,8 +281,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
         Sweeps used.
     """
     pile_count = order.size
-    rates.totals[8:] = 0.0
-    if c.moist > 0.0:
+    if c.moist > 0.0 and drain:
         liquid_flow(frame, capillary, pore_volume, stage, pile_count, span, saturation, potential, rates.totals, c)
     tangent = np.empty((pile_count, TANGENT))
     linearise(0, pile_count, terms, stage, edges, 1.0 / step, step, tangent, c)
@@ -289,7 +290,6 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
         sweeps += 1
         if sweep(order, frame, terms, stage, edges, tangent, step, worst_share, c) < limit:
             break
-    pore_gas(stage.temperature, stage.water, terms.dry_mass, pile_count, stage.ratio, stage.enthalpy, c)
     _stage_rates(frame, terms, stage, edges, outflow, pile_count, step, rates.stored, rates.water, rates.burnt,
                  rates.totals, c)
     return sweeps

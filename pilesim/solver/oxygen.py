@@ -161,7 +161,7 @@ def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: 
 
 
 @compiled
-def solve_oxygen(order: Any, neighbours: Any, upstream: Any, reach: int, x: Any, z: Any, east: Any, north: Any,
+def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, reach: int, east: Any, north: Any,
                  outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, ready: Any,
                  reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
     """Solve the oxygen balance in place of `oxygen`; returns the sweeps used, or -1 when `most` did not do.
@@ -197,7 +197,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, reach: int, x: Any,
     renew = True
     for iteration in range(most):
         if renew:
-            advection_stencil(neighbours, upstream, x, z, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
+            advection_stencil(neighbours, upstream, stretches, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
                               edges.oxygen_in, pile_count, advection, total)
             _pack(order, neighbours, upstream, reach, advection, total, terms, edges, outflow, rows, places)
         if iteration >= 1:

@@ -12,17 +12,16 @@ import numpy as np
 from pilesim.balances.heat import apparent_heat_capacity
 from pilesim.base.compiled import compiled
 from pilesim.section.operators import gather_stencil
-from pilesim.solver.flow import advection_stencil, flow_order, gas_properties, quad_means, solve_flow
+from pilesim.solver.flow import advection_stencil, flow_order, gas_lifts, gas_mobilities, quad_means, solve_flow
 from pilesim.solver.nodes import coupling_defect, pore_gas, solve_stage
 from pilesim.solver.oxygen import oxygen_budget, solve_oxygen
-from pilesim.solver.properties import bed_properties, gas_state, grow_activity
+from pilesim.solver.properties import bed_properties, full_uptake, gas_state, grow_activity
 
 
 class Quads(NamedTuple):
     """The mesh and the numbering of its unknowns, as kernels take them."""
 
-    x: np.ndarray  # m
-    z: np.ndarray
+    z: np.ndarray  # m
     nodes: np.ndarray  # (quads, 4)
     pairs: np.ndarray  # (quads, 6)
     form: np.ndarray  # (quads, 10)
@@ -188,14 +187,14 @@ def run_stages(quads: Any, frame: Any, room: Any, terms: Any, capillary: Any, po
     if c.moist > 0.0:
         # at an inlet only diffusion feeds the vapour of the face; dry gas takes its heat from the bed, without limit
         companion, made = room.mid_ratio, room.none
-    advection_stencil(frame.neighbours, frame.upstream, quads.x, quads.z, east, north, outflow, carried, companion,
+    advection_stencil(frame.neighbours, frame.upstream, frame.stretches, east, north, outflow, carried, companion,
                       terms.vapour, made, edges.enthalpy_in, pile_count, terms.advection, terms.advection_total)
     step = gamma * dt
     _copy(now.stored, first.stored_from)
     _copy(now.water, first.water_from)
     _copy(now.substrate, first.substrate_from)
     sweeps = solve_stage(order, frame, terms, capillary, pore_volume, first, edges, outflow, step, dt, limit, worst_share,
-                         most, room.saturation, room.potential, early, c)
+                         most, not again, room.saturation, room.potential, early, c)
     if not again:
         _guess(first.temperature, now.temperature, 1.0 / gamma - 1.0, 0.0, second.temperature)
         _guess(first.water, now.water, 1.0 / gamma - 1.0, 0.1, second.water)
@@ -203,7 +202,7 @@ def run_stages(quads: Any, frame: Any, room: Any, terms: Any, capillary: Any, po
     _add(now.water, early.water, (1.0 - gamma) * dt, second.water_from)
     _add(now.substrate, early.burnt, -(1.0 - gamma) * dt, second.substrate_from)
     sweeps += solve_stage(order, frame, terms, capillary, pore_volume, second, edges, outflow, step, dt, limit,
-                          worst_share, most, room.saturation, room.potential, late, c)
+                          worst_share, most, not again, room.saturation, room.potential, late, c)
     _add(second.stored_from, late.stored, step, new.stored)
     _add(second.water_from, late.water, step, new.water)
     _add(second.substrate_from, late.burnt, -step, new.substrate)
@@ -218,10 +217,16 @@ def run_stages(quads: Any, frame: Any, room: Any, terms: Any, capillary: Any, po
 
 
 @compiled
-def run_flow(quads: Any, room: Any, fields: Any, props: Any, is_open: Any, source: Any, c: Any) -> None:
-    """Gas flow of a moment from its temperature and composition, written to its `east`, `north` and `outflow`."""
-    gas_properties(fields.temperature, props.activity, fields.composition, room.order.size, room.mobility, room.lift, c)
-    quad_means(quads.permeable, quads.nodes, quads.material, props.permeability, room.mobility, room.conductance)
+def run_flow(quads: Any, room: Any, fields: Any, props: Any, is_open: Any, source: Any, renew: bool, c: Any) -> None:
+    """Gas flow of a moment from its temperature and composition, written to its `east`, `north` and `outflow`.
+
+    Without `renew` it meets the same resistance as in the last call: later passes of a step change the temperature by
+    hundredths of a kelvin, which buoyancy feels and viscosity does not.
+    """
+    if renew:
+        gas_mobilities(fields.temperature, props.activity, room.order.size, room.mobility, c)
+        quad_means(quads.permeable, quads.nodes, quads.material, props.permeability, room.mobility, room.conductance)
+    gas_lifts(fields.temperature, props.activity, fields.composition, room.order.size, room.lift, c)
     solve_flow(quads.permeable, quads.nodes, quads.pairs, quads.form, room.conductance, room.lift, quads.z,
                quads.unknown, quads.pressure, source, is_open, quads.band, quads.factored, quads.right, fields.east,
                fields.north, fields.outflow)
@@ -236,16 +241,16 @@ def _turned(now: Any, new: Any, assumed: Any, out: Any) -> None:
 
 @compiled
 def follow_flow(quads: Any, frame: Any, room: Any, second: Any, edges: Any, bed: Any, props: Any, now: Any, mid: Any,
-                new: Any, source: Any, dt: float, refresh: bool, limit: float, c: Any) -> float:
+                new: Any, source: Any, dt: float, again: bool, live_bed: bool, limit: float, c: Any) -> float:
     """Flow of the new moment, and what the flow that the stages assumed did wrong [K, rms]; `mid` is moved half way.
 
-    `refresh` asks for the bed's properties at the new moment first: later passes change water and decay too little. Below
-    `limit` [K] the assumed flow is left as it is.
+    A first pass takes the properties of a `live_bed` at the new moment: later ones (`again`) change water and decay too
+    little. Below `limit` [K] the assumed flow is left as it is.
     """
     pile_count = room.order.size
-    if refresh:
+    if live_bed and not again:
         bed_properties(new.temperature, new.water, new.substrate, new.activity, pile_count, bed, props, c)
-    run_flow(quads, room, new, props, edges.is_open, source, c)
+    run_flow(quads, room, new, props, edges.is_open, source, not again, c)
     east, north, outflow = mid
     defect, weight = room.defect, frame.weight
     to_east, to_north, out = room.mobility, room.lift, room.storage  # borrowed: the flow is solved, oxygen not yet
@@ -305,9 +310,11 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
         Sweeps used (-1: unfinished), oxygen supplied and used at the end, and stored, mean of the step [mol s-1 m-1].
     """
     pile_count = room.order.size
-    gas_state(new.temperature, new.substrate, pile_count, props, c)
-    if not steady:
-        diffuse_oxygen(quads, room, props, held.diffusion)
+    if not again:
+        gas_state(new.temperature, pile_count, props, c)
+        if not steady:
+            diffuse_oxygen(quads, room, props, held.diffusion)
+    full_uptake(new.temperature, new.substrate, pile_count, props, c)
     storage, previous, amount, oxygen = room.storage, terms.previous, props.gas_amount, new.oxygen
     before, earlier = now.oxygen, last.oxygen
     w = 0.0 if start else dt / dt_last  # backward differences of second order; of first order in the first step
@@ -323,7 +330,7 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
             oxygen[n] = min(max(oxygen[n], 0.0), 1.0)
     flow_order(frame.neighbours, new.east, new.north, pile_count, room.order, room.degree)
     factor = np.zeros(oxygen.size)
-    used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.reach, quads.x, quads.z, new.east, new.north,
+    used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.stretches, frame.reach, new.east, new.north,
                         new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_ready,
                         reaction_tolerance, balance_tolerance, most, oxygen, factor)
     supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)

@@ -98,10 +98,10 @@ def bed_properties(temperature: Any, water: Any, substrate: Any, active: Any, pi
 
 
 @compiled
-def gas_state(temperature: Any, substrate: Any, pile_count: int, out: Any, c: Any) -> None:
-    """Update what follows from temperature: gas amount, its diffusivity, half saturation, uptake at full oxygen."""
-    activity, gas_volume, environment = out.activity, out.gas_volume, out.environment
-    gas_diffusivity, gas_amount, half, uptake = out.gas_diffusivity, out.gas_amount, out.half, out.uptake
+def gas_state(temperature: Any, pile_count: int, out: Any, c: Any) -> None:
+    """Update what follows from temperature: gas amount, its diffusivity, half saturation."""
+    activity, gas_volume = out.activity, out.gas_volume
+    gas_diffusivity, gas_amount, half = out.gas_diffusivity, out.gas_amount, out.half
     for n in range(pile_count):
         vapour = vapour_pressure(temperature[n], activity[n], c)
         # at constant density the relative diffusivity is the effective one itself
@@ -112,6 +112,13 @@ def gas_state(temperature: Any, substrate: Any, pile_count: int, out: Any, c: An
         gas_diffusivity[n] = concentration * diffusivity
         gas_amount[n] = gas_volume[n] * concentration
         half[n] = half_saturation(vapour, c)
+
+
+@compiled
+def full_uptake(temperature: Any, substrate: Any, pile_count: int, out: Any, c: Any) -> None:
+    """Update the uptake at full oxygen [mol s-1 m-1] of every pile node."""
+    environment, uptake = out.environment, out.uptake
+    for n in range(pile_count):
         burnt = 0.0
         for pool in range(3):
             burnt += environment[n, pool] * substrate[n, pool]

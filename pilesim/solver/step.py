@@ -18,7 +18,7 @@ from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
 from pilesim.solver import nodes, passes, properties
-from pilesim.solver.flow import plan_flow
+from pilesim.solver.flow import plan_flow, stretch_ratios
 from pilesim.solver.iteration import Found, Limits, iterate
 from pilesim.solver.nodes import TOTALS, Frame, Rates
 from pilesim.solver.oxygen import OxygenTerms, oxygen_budget
@@ -58,19 +58,19 @@ class Controls:
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.01
-    sweep_tolerance: float = 0.15
+    tolerance: float = 0.02
+    sweep_tolerance: float = 0.25
     worst_share: float = 0.01
     largest_step: float = 6 * 3600.0
     smallest_step: float = 300.0
     first_step: float = 300.0
     fixed_step: float = 0.0
     passes: int = 4
-    correction_threshold: float = 0.6
+    correction_threshold: float = 0.4
     most_sweeps: int = 40
     composition_tolerance: float = 1e-3
-    reaction_tolerance: float = 3e-5
-    balance_tolerance: float = 1e-4
+    reaction_tolerance: float = 3e-4
+    balance_tolerance: float = 3e-4
     most_oxygen_sweeps: int = 100
 
 
@@ -117,11 +117,12 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     gather_stencil(mesh.quad_nodes, mesh.quad_pairs, np.where(mesh.quad_material < 4, 1.0, 0.0), unit, np.zeros(n1))
     drop = unit * (mesh.z[:, None] - mesh.z[mesh.neighbours])
     plan = plan_flow(mesh, problem.edges)
-    places = Quads(mesh.x, mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.quad_form, mesh.quad_material,
+    places = Quads(mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.quad_form, mesh.quad_material,
                    np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored, plan.right,
                    plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_ready)
     reach = 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4
-    frame = Frame(mesh.neighbours, mesh.upstream, reach, drop, problem.floor_length, problem.pile_volume, weight)
+    frame = Frame(mesh.neighbours, mesh.upstream, stretch_ratios(mesh), reach, drop, problem.floor_length,
+                  problem.pile_volume, weight)
 
     def node() -> np.ndarray:
         return np.zeros(n1)
@@ -158,8 +159,10 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     if p.physics.live_bed:
         properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, pile_count, p.bed, props,
                                   p.record)
-    properties.gas_state(state.temperature, state.substrate, pile_count, props, p.record)
-    passes.run_flow(stepper.plan, stepper.room, fields_of(state), props, p.edges.is_open, stepper.room.none, stepper.record)
+    properties.gas_state(state.temperature, pile_count, props, p.record)
+    properties.full_uptake(state.temperature, state.substrate, pile_count, props, p.record)
+    passes.run_flow(stepper.plan, stepper.room, fields_of(state), props, p.edges.is_open, stepper.room.none, True,
+                    stepper.record)
     held = _blank_held(stepper)
     passes.diffuse_oxygen(stepper.plan, stepper.room, props, held.diffusion)
     factor = np.zeros(n1)

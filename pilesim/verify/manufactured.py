@@ -160,7 +160,7 @@ def hold_pressure(stepper: Stepper, frame: balance.Frame, time: float) -> None:
 def give_flow(stepper: Stepper, state: State, source: np.ndarray) -> None:
     """Give `state` the gas flow of its own fields with the gas `source` [mol s-1 m-1]."""
     passes.run_flow(stepper.plan, stepper.room, fields_of(state), stepper.props, stepper.problem.edges.is_open, source,
-                    stepper.record)
+                    True, stepper.record)
 
 
 def found_fields(stepper: Stepper, frame: balance.Frame, state: State) -> dict[str, np.ndarray]:

@@ -20,7 +20,7 @@ from pilesim.balances.physics import FULL, run_record
 from pilesim.balances.surface import Boundary, gather_edges
 from pilesim.section.grid import MIX, SectionGrid
 from pilesim.section.operators import PAIRS, Mesh, build_mesh, gather_stencil
-from pilesim.solver.flow import advection_stencil, plan_flow, solve_flow
+from pilesim.solver.flow import advection_stencil, plan_flow, solve_flow, stretch_ratios
 
 AIR, AIR_OXYGEN, FILM, RELEASE, REACH = 268.15, 0.28, 15.0, 40.0, 60.0
 DENSITY = 101325.0 * 0.02896 / (8.314 * AIR)  # kg m-3
@@ -48,7 +48,7 @@ def advection(mesh: Mesh, east: np.ndarray, north: np.ndarray, outflow: np.ndarr
     n = mesh.count
     stencil, total = np.zeros((n + 1, 8)), np.zeros(n + 1)
     field = np.append(carried, 0.0)
-    advection_stencil(mesh.neighbours, mesh.upstream, mesh.x, mesh.z, east, north, outflow, field, field, spread,
+    advection_stencil(mesh.neighbours, mesh.upstream, stretch_ratios(mesh), east, north, outflow, field, field, spread,
                       np.append(made, 0.0), np.full(n + 1, outside), mesh.pile_count, stencil, total)
     columns = np.concatenate([mesh.neighbours[:, :4], mesh.upstream], axis=1).astype(int)
     row, side = np.nonzero(stencil[:n])
