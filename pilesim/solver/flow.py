@@ -31,7 +31,7 @@ class FlowPlan:
         Work space: factors by lower columns, the conductance of quads that they hold for, right-hand side.
     number : (pile_count,) int
         Row of each pile node in the oxygen band.
-    oxygen_band, oxygen_right, oxygen_ready : arrays
+    oxygen_band, oxygen_right, oxygen_age : arrays
         Work space of the oxygen solve.
     """
 
@@ -44,7 +44,7 @@ class FlowPlan:
     number: np.ndarray
     oxygen_band: np.ndarray
     oxygen_right: np.ndarray
-    oxygen_ready: np.ndarray
+    oxygen_age: np.ndarray
 
 
 def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
@@ -71,7 +71,7 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
     reach = int(np.max(rows.max(axis=1) - rows.min(axis=1))) if quads.size else 0
     return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.full(mesh.quad_material.size, -1.0),
                     np.zeros(free.size), number, np.zeros((pile.size, 2 * reach + 1 + 2 * PAD), np.float32),
-                    np.zeros(pile.size, np.float32), np.zeros(1, dtype=bool))
+                    np.zeros(pile.size, np.float32), np.full(1, -1))
 
 
 def stretch_ratios(mesh: Mesh) -> np.ndarray:

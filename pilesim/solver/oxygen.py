@@ -14,6 +14,7 @@ from pilesim.solver.flow import advection_stencil
 
 DAMPED_FROM = 15  # sweeps: whole Newton corrections that have not settled by then run in circles
 FIRST_REFRESH, REFRESHED = 8, 10  # sweeps: when old factors have not done it by then, they are made anew, and so on
+TIRED, WORN = 6, 4  # sweeps that factors took, and solves since they were made, from which the next solve makes new ones
 MOST_RENEWALS = 3  # of the limiter in one solve
 IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
 
@@ -162,7 +163,7 @@ def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: 
 
 @compiled
 def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, reach: int, east: Any, north: Any,
-                 outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, ready: Any,
+                 outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, age: Any,
                  reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
     """Solve the oxygen balance in place of `oxygen`; returns the sweeps used, or -1 when `most` did not do.
 
@@ -180,8 +181,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
         Row of each node in the band.
     band, right : arrays
         Work space; factors are kept from call to call while they serve.
-    ready : (1,) bool array
-        Whether `band` holds factors.
+    age : (1,) int array
+        Solves since the factors in `band` were made; -1 when there are none that serve.
     factor : (count + 1,) array
         Overwritten with the Monod factor of each node [1].
     """
@@ -201,10 +202,10 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
                               edges.oxygen_in, pile_count, advection, total)
             _pack(order, neighbours, upstream, reach, advection, total, terms, edges, outflow, rows, places)
         if iteration >= 1:
-            if not ready[0] or iteration % REFRESHED == FIRST_REFRESH:
+            if age[0] < 0 or iteration % REFRESHED == FIRST_REFRESH:
                 _fill_band(neighbours, east, north, outflow, terms, edges, oxygen, number, band)
                 factor_general(band)
-                ready[0] = True
+                age[0] = 0
             _correct(order, reach, rows, places, number, band, right, 0.5 if iteration > DAMPED_FROM else 1.0, oxygen)
         overdrawn = _sweep(order, reach, rows, places, oxygen)
         supplied, used, stored, gross, moved = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
@@ -212,6 +213,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
         renew = False
         if moved <= reaction_tolerance * scale and abs(supplied - used - stored) <= balance_tolerance * scale:
             if not overdrawn or renewals == MOST_RENEWALS:
+                age[0] = -1 if iteration + 1 >= TIRED and age[0] >= WORN or age[0] < 0 else age[0] + 1
                 return iteration + 1
             renew = True
             renewals += 1

@@ -36,7 +36,7 @@ class Quads(NamedTuple):
     number: np.ndarray  # row of each pile node in the oxygen band
     oxygen_band: np.ndarray
     oxygen_right: np.ndarray
-    oxygen_ready: np.ndarray
+    oxygen_age: np.ndarray  # (1,) int
 
 
 class Fields(NamedTuple):
@@ -331,7 +331,7 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
     flow_order(frame.neighbours, new.east, new.north, pile_count, room.order, room.degree)
     factor = np.zeros(oxygen.size)
     used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.stretches, frame.reach, new.east, new.north,
-                        new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_ready,
+                        new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_age,
                         reaction_tolerance, balance_tolerance, most, oxygen, factor)
     supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
     stored = 0.0
