@@ -43,6 +43,7 @@ class Found(NamedTuple):
     heat: float  # W m-1 that the correction of respiration made
     water: float  # kg s-1 m-1, likewise
     least_water: float  # kg m-1, of a pile node
+    burnt: float  # kg m-1, substrate oxidised in the step
 
 
 @compiled
@@ -71,6 +72,16 @@ def _defect(frame: Any, bed: Any, new: Any, c: Any) -> float:
         if weight[n] > 0.0:
             level = temperature_of(stored[n], water[n], ground_water[n], dry_capacity[n], c)
             total += weight[n] * (level - temperature[n]) ** 2
+    return total
+
+
+@compiled
+def _burnt(now: Any, new: Any) -> float:
+    """Substrate oxidised in the step [kg m-1]."""
+    before, after = now.substrate.reshape(-1), new.substrate.reshape(-1)
+    total = 0.0
+    for i in range(after.size):
+        total += before[i] - after[i]
     return total
 
 
@@ -113,10 +124,10 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
                                  limits.sweeps, c)
         sweeps += used
         if least < 0.0:
-            return Found(np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least)
+            return Found(np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least, 0.0)
         goal = limits.correction if done < limits.passes else np.inf
         size = follow_flow(quads, frame, room, second, edges, bed, props, now, mid, new, room.source, dt,
-                           done > 1, live_bed, goal, late)
+                           done > 1 or (steady and gathered), live_bed, goal, late)
         used, supplied, burnt, stored = settle_oxygen(
             quads, frame, room, props, oxygen_terms, now, last, new, edges_at_end, dt, dt_last, is_first, done > 1,
             limits.reaction, limits.balance, limits.oxygen_sweeps, steady, new_held, c)
@@ -133,4 +144,4 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
     error = step_error(frame.weight, room.defect, room.warming, (new.temperature, older[0], older[1], older[2]), shares,
                        start, pile_count, limits.tolerance)
     return Found(error, _defect(frame, bed, new, c), done, sweeps, oxygen_used if finished else -oxygen_used, supplied, burnt,
-                 stored, room.corrected[0], room.corrected[1], least)
+                 stored, room.corrected[0], room.corrected[1], least, _burnt(now, new))

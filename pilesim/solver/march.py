@@ -132,13 +132,12 @@ def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
 
 def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outcome: Outcome,
            oxygen_before: np.ndarray, step: float) -> None:
-    new, record = outcome.state, problem.record
+    record = problem.record
     tally.inputs += step * outcome.totals
     tally.throughput += step * np.abs(outcome.totals)
     supplied, used, stored = outcome.oxygen_totals
     tally.oxygen += step * np.array([0.5 * (supplied + oxygen_before[0]), 0.5 * (used + oxygen_before[1]), stored])
-    burnt = float(np.sum(state.substrate - new.substrate))
-    tally.oxygen_burnt += burnt * record.oxygen_demand / record.oxygen_molar_mass
+    tally.oxygen_burnt += outcome.found.burnt * record.oxygen_demand / record.oxygen_molar_mass
     tally.defect_squared = max(tally.defect_squared, outcome.found.defect)
     tally.steps += 1
     tally.passes += outcome.found.passes

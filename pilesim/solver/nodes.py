@@ -218,7 +218,8 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
     film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
     ground_film, ground_film_heat = edges.ground_film, edges.ground_film_heat
     enthalpy_in, vapour_in, is_open = edges.enthalpy_in, edges.vapour_in, edges.is_open
-    totals[:8] = 0.0
+    air, floor, carried, film_vapour_heat = 0.0, 0.0, 0.0, 0.0  # slots of TOTALS, in its order
+    respired, gas_vapour, film_water, metabolic = 0.0, 0.0, 0.0, 0.0
     for n in range(pile_count):
         heat = (near(n, conduction, temperature, neighbours) + near(n, advection, enthalpy, neighbours)
                 + beyond(n, advection, enthalpy, upstream))
@@ -237,8 +238,10 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
         if environment[n, 0] + environment[n, 1] + environment[n, 2] > 0.0:
             factor, _ = temperature_factor(t, c)
             for pool in range(3):
-                burnt[n, pool], _ = implicit_oxidation(pools[n, pool], environment[n, pool] * factor, step)
-                total += burnt[n, pool]
+                burnt[n, pool] = 0.0
+                if environment[n, pool] > 0.0:
+                    burnt[n, pool], _ = implicit_oxidation(pools[n, pool], environment[n, pool] * factor, step)
+                    total += burnt[n, pool]
         else:
             for pool in range(3):
                 burnt[n, pool] = 0.0
@@ -248,22 +251,24 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
                      - c.vapour_diffusion_enthalpy * own_y * y)
         water[n] = arriving - (advection_total[n] + own_y) * y + made
         ground = ground_film_heat[n] - ground_film[n] * t
-        totals[0] += film_heat[n] - film[n] * t - ground
-        totals[1] += ground
-        totals[3] += c.vapour_diffusion_enthalpy * (film_vapour[n] - gas_film[n] * y)
-        totals[4] += release
-        totals[6] += film_vapour[n] - gas_film[n] * y
-        totals[7] += made
+        air += film_heat[n] - film[n] * t - ground
+        floor += ground
+        film_vapour_heat += c.vapour_diffusion_enthalpy * (film_vapour[n] - gas_film[n] * y)
+        respired += release
+        film_water += film_vapour[n] - gas_film[n] * y
+        metabolic += made
         if is_open[n]:
             leaving = max(outflow[n], 0.0)
-            totals[2] += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
-            totals[5] += inflow[n] * vapour_in[n] - leaving * y
+            carried += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
+            gas_vapour += inflow[n] * vapour_in[n] - leaving * y
     for n in range(pile_count, temperature.size - 1):
         heat = film_heat[n] - (conduction_total[n] + film[n]) * temperature[n]
         for d in range(8):
             heat += conduction[n, d] * temperature[neighbours[n, d]]
         stored[n] = heat
-        totals[1] += film_heat[n] - film[n] * temperature[n]
+        floor += film_heat[n] - film[n] * temperature[n]
+    totals[0], totals[1], totals[2], totals[3] = air, floor, carried, film_vapour_heat
+    totals[4], totals[5], totals[6], totals[7] = respired, gas_vapour, film_water, metabolic
 
 
 @compiled

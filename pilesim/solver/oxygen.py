@@ -213,7 +213,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
         renew = False
         if moved <= reaction_tolerance * scale and abs(supplied - used - stored) <= balance_tolerance * scale:
             if not overdrawn or renewals == MOST_RENEWALS:
-                age[0] = -1 if iteration + 1 >= TIRED and age[0] >= WORN or age[0] < 0 else age[0] + 1
+                tired = iteration + 1 >= TIRED and age[0] >= WORN
+                age[0] = -1 if tired or age[0] < 0 else age[0] + 1
                 return iteration + 1
             renew = True
             renewals += 1

@@ -32,9 +32,11 @@ def _oxidation(fast: float, slow: float, cover: float, k_fast: float, k_slow: fl
     if k_fast + k_slow + k_cover <= 0.0:
         return 0.0, 0.0
     factor, slope = temperature_factor(temperature, c)
-    a, a_gain = implicit_oxidation(fast, k_fast * factor, step)
-    b, b_gain = implicit_oxidation(slow, k_slow * factor, step)
-    d, d_gain = 0.0, 0.0
+    a, a_gain, b, b_gain, d, d_gain = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    if k_fast > 0.0:
+        a, a_gain = implicit_oxidation(fast, k_fast * factor, step)
+    if k_slow > 0.0:
+        b, b_gain = implicit_oxidation(slow, k_slow * factor, step)
     if k_cover > 0.0:
         d, d_gain = implicit_oxidation(cover, k_cover * factor, step)
     return a + b + d, (a_gain * k_fast + b_gain * k_slow + d_gain * k_cover) * slope
