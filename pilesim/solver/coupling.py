@@ -17,7 +17,7 @@ from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled
 
 # share of the tolerance while nothing has warmed, as errors made early grow with the pile; all of it from this rise on [K]
-COLD_SHARE, WARM = 0.02, 20.0
+COLD_SHARE, WARM = 0.02, 40.0
 
 
 @compiled
@@ -78,9 +78,17 @@ def correct_respiration(used: Any, last: Any, now: Any, new: Any, step: float, b
 
 
 @compiled
-def step_error(weight: Any, flow_defect: Any, warming: Any, temperatures: Any, shares: Any, start: Any, pile_count: int,
-               tolerance: float) -> float:
-    """Error of a step over what is allowed: what coupling assumed wrongly, and the third difference in time.
+def allowance(weight: Any, temperature: Any, start: Any) -> float:
+    """Share of the tolerance that a pile may use which has come this far from its temperature at the `start` of the run."""
+    warmth = 0.0
+    for n in range(temperature.size):
+        warmth += weight[n] * (temperature[n] - start[n]) ** 2
+    return min(1.0, COLD_SHARE + np.sqrt(warmth) / WARM)
+
+
+@compiled
+def step_error(weight: Any, flow_defect: Any, warming: Any, temperatures: Any, shares: Any, pile_count: int) -> float:
+    """Error of a step, rms over the mix [K]: what coupling assumed wrongly, and the third difference in time.
 
     Parameters
     ----------
@@ -90,15 +98,11 @@ def step_error(weight: Any, flow_defect: Any, warming: Any, temperatures: Any, s
         Newest first [K].
     shares : tuple of four float
         Weights of the third difference [1]; zeros where there are too few moments.
-    start : (count + 1,) array
-        Temperature at the start of the run [K]: a pile that barely warmed must not spoil its start.
     """
     a, b, c, d = temperatures
     total = 0.0
-    warmth = 0.0
     for n in range(pile_count):
         local = abs(flow_defect[n] + warming[n]) + abs(
             shares[0] * a[n] + shares[1] * b[n] + shares[2] * c[n] + shares[3] * d[n])
         total += weight[n] * local * local
-        warmth += weight[n] * (a[n] - start[n]) ** 2
-    return np.sqrt(total) / (tolerance * min(1.0, COLD_SHARE + np.sqrt(warmth) / WARM))
+    return np.sqrt(total)

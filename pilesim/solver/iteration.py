@@ -8,7 +8,7 @@ import numpy as np
 
 from pilesim.balances.heat import temperature_of
 from pilesim.base.compiled import compiled
-from pilesim.solver.coupling import correct_respiration, step_error
+from pilesim.solver.coupling import allowance, correct_respiration, step_error
 from pilesim.solver.passes import follow_flow, mid_step_terms, relax_composition, run_stages, settle_oxygen
 
 COMPOSITION_SHARE = 0.6  # of what the new flow makes of composition that the next pass takes over: all of it would swing
@@ -114,18 +114,19 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
     mid_step_terms(quads, room, held, held_last, ratio, terms, capillary, capillary_total, steady and gathered, c)
     mid = (room.mid_east, room.mid_north, room.mid_outflow)
     _foresee(now, last, mid, new, held, room.source, ratio, c.ambient_oxygen, c.respiratory_quotient - 1.0)
+    share = allowance(frame.weight, now.temperature, start)
     sweeps, oxygen_used, finished = 0, 0, True
     supplied, burnt, stored, least = 0.0, 0.0, 0.0, 0.0
     done = 0
     while done < limits.passes:
         done += 1
         used, least = run_stages(quads, frame, room, terms, capillary, props.pore_volume, now, last, mid, first, second,
-                                 edges, rates, new, gamma, dt, dt_last, done > 1, limits.sweep, limits.worst_share,
+                                 edges, rates, new, gamma, dt, dt_last, done > 1, share * limits.sweep, limits.worst_share,
                                  limits.sweeps, c)
         sweeps += used
         if least < 0.0:
             return Found(np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least, 0.0)
-        goal = limits.correction if done < limits.passes else np.inf
+        goal = share * limits.correction if done < limits.passes else np.inf
         size = follow_flow(quads, frame, room, second, edges, bed, props, now, mid, new, room.source, dt,
                            done > 1 or (steady and gathered), live_bed, goal, late)
         used, supplied, burnt, stored = settle_oxygen(
@@ -142,6 +143,6 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
     correct_respiration(terms.environment, held_last.environment, held.environment, new_held.environment, dt, dt_last,
                         early_rates.burnt, late_rates.burnt, gamma, pile_count, bed, new, room.warming, room.corrected, c)
     error = step_error(frame.weight, room.defect, room.warming, (new.temperature, older[0], older[1], older[2]), shares,
-                       start, pile_count, limits.tolerance)
+                       pile_count) / (limits.tolerance * allowance(frame.weight, new.temperature, start))
     return Found(error, _defect(frame, bed, new, c), done, sweeps, oxygen_used if finished else -oxygen_used, supplied, burnt,
                  stored, room.corrected[0], room.corrected[1], least, _burnt(now, new))

@@ -41,7 +41,7 @@ class Controls:
     tolerance : float
         Local error per step, rms over the mix [K].
     sweep_tolerance : float
-        Gauss-Seidel stops at this share of `tolerance`.
+        Gauss-Seidel stops at this share of what a step may err (see :func:`pilesim.solver.coupling.allowance`).
     worst_share : float
         And when the largest change of any node is below that divided by this.
     largest_step, smallest_step, first_step : float
@@ -51,15 +51,15 @@ class Controls:
     passes : int
         Most passes over the stages in one step.
     correction_threshold : float
-        The flow is corrected while its defect exceeds this share of `tolerance`.
+        The flow is corrected while its defect exceeds this share of what a step may err.
     composition_tolerance : float
         A first pass will do if the composition of the gas came out as foreseen within this mole fraction, rms [1].
     reaction_tolerance, balance_tolerance : float
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.02
-    sweep_tolerance: float = 0.25
+    tolerance: float = 0.03
+    sweep_tolerance: float = 0.4
     worst_share: float = 0.01
     largest_step: float = 6 * 3600.0
     smallest_step: float = 300.0
