@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -295,15 +296,16 @@ def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
             continue
         bulk = material.bulk_density * (1.0 + compaction * depth[own])
         parts = _split(material, bulk)
-        _check_room(where, material, float(bulk.max()), record)
+        check_room(where, material, float(bulk.max()), record)
         for array, part in zip((organic, ash, wet), parts, strict=True):
             np.add.at(array[number], mesh.quad_nodes[own], part * mesh.quarter_volume[own])
     return (organic, ash), wet
 
 
-def _check_room(where: str, material: Mix | Cover | BaseLayer, bulk: float, record: np.record) -> None:
+def check_room(where: str, material: Mix | Cover | BaseLayer, bulk: float, record: Any) -> None:
+    """Raise ScenarioError unless solids and water of `material` at its densest, `bulk` [kg m-3], leave some room."""
     organic, ash, water = (float(part) for part in _split(material, bulk))
-    air = laws.total_porosity(organic, ash, record) - water / record.water_density
+    air = laws.total_porosity.py_func(organic, ash, record) - water / record.water_density
     if air < record.smallest_air_filled_porosity:
         raise ScenarioError(
             f"{where}.bulk_density", f"'{material.bulk_density:.4g} kg/m3' at {100 * material.moisture:.0f} percent moisture",

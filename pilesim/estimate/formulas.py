@@ -178,4 +178,5 @@ def stirred_oxygen(supply: float, outside: float, uptake: float, half: float) ->
     b = supply * (half - outside) + uptake
     if supply <= 0.0:
         return 0.0
-    return (math.sqrt(b * b + 4.0 * supply * supply * half * outside) - b) / (2.0 * supply)
+    root = math.sqrt(b * b + 4.0 * supply * supply * half * outside)
+    return 2.0 * supply * half * outside / (root + b) if b > 0.0 else (root - b) / (2.0 * supply)  # no difference of likes

@@ -16,7 +16,7 @@ from pilesim.balances.physics import FULL, plain_run_record
 from pilesim.balances.surface import film_coefficient
 from pilesim.base.compiled import plain
 from pilesim.base.constants import constant_record
-from pilesim.build import ground_depth, scenario_grid
+from pilesim.build import check_room, ground_depth, scenario_grid
 from pilesim.estimate.formulas import depth_under_cover, neutral_draught, stirred_oxygen, transmittance
 from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
@@ -25,7 +25,7 @@ from pilesim.matter import bed as laws
 from pilesim.matter import biology, moist_air
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.mix import at_depth, conductivity, free_air_space, settled_mix
-from pilesim.section.grid import BASE, MIX, SectionGrid
+from pilesim.section.grid import MIX, SectionGrid
 from pilesim.section.operators import build_mesh
 
 PARTS = 400  # of the outline, over which its skin is summed
@@ -107,6 +107,11 @@ class Pile:
         return self.scenario.pile.shape == "round"
 
     @property
+    def chimney(self) -> bool:
+        """Whether air enters at the floor and leaves at the top: a column with an open base layer."""
+        return self.scenario.pile.shape == "column" and self.enters > 0.0
+
+    @property
     def leakance(self) -> float:
         """Permeability over thickness of the cover [m]; infinite without one."""
         thickness = self.scenario.cover.thickness
@@ -142,7 +147,12 @@ def pile_of(scenario: Scenario) -> Pile:
     activity = plain(moist_air.activity_of_air)(air_temperature, humidity, c)
     c.ambient_density = float(plain(gas_density)(air_temperature, activity, c.ambient_oxygen, c))
     grid = scenario_grid(scenario, 1)
-    sizes = _sizes(grid, scenario.cover.thickness)
+    deepest = 1.0 + mix.compaction * (0.0 if grid.floor_row < 0 else scenario.pile.height)
+    check_room("mix", mix, mix.bulk_density * deepest, c)
+    for where, layer in (("cover", scenario.cover), ("base_layer", scenario.base_layer)):
+        if layer.thickness > 0.0:
+            check_room(where, layer, layer.bulk_density, c)
+    sizes = _sizes(grid, scenario)
     density, _, permeability = at_depth(mix, sizes["depth"], c)
     dry = density * (1.0 - mix.moisture)
     organic = dry * mix.volatile_solids
@@ -179,33 +189,43 @@ def _layer(material: Mix | Cover | BaseLayer, density: float, permeability: floa
                  float(plain(laws.relative_gas_diffusivity)(air, porosity, c)))
 
 
-def _sizes(grid: SectionGrid, cover: float) -> dict[str, float]:
+def _sizes(grid: SectionGrid, scenario: Scenario) -> dict[str, float]:
     """Volumes, skins and heights of the whole pile (see `Pile`)."""
     mesh = build_mesh(grid)
     whole = 2.0 if grid.halved else 1.0
     own = mesh.quad_material == MIX
     weight = mesh.quarter_volume[own]
     line = grid.mix_surface[np.argsort(grid.mix_surface[:, 0], kind="stable")]
-    top = np.interp(mesh.quarter_x[own], line[:, 0], line[:, 1]) if np.ptp(line[:, 0]) > 0.0 else mesh.quarter_z[own]
+    slab = grid.floor_row < 0
+    top = mesh.quarter_z[own] if slab else np.interp(mesh.quarter_x[own], line[:, 0], line[:, 1])
     depth = float((np.maximum(top - mesh.quarter_z[own], 0.0) * weight).sum() / weight.sum())
+    inside = _to_ground(grid.mix_surface)
     x, z, area = _skin(grid.outer_surface, grid.axisymmetric)
-    inner = _skin(grid.mix_surface, grid.axisymmetric)[2].sum()
-    area = area * whole * (0.5 * (1.0 + inner / area.sum()) if cover > 0.0 else 1.0)
+    area = area * whole * 0.5 * (1.0 + _skin(inside, grid.axisymmetric)[2].sum() / area.sum())
+    own_x = mesh.x[mesh.quad_nodes[own]]
+    floor = np.pi * float(own_x.max()) ** 2 if grid.axisymmetric else whole * float(np.ptp(own_x))
+    sizes = {"volume": whole * float(weight.sum()), "surface": float(area.sum()), "depth": depth,
+             "floor": 0.0 if slab else floor, "enters": 0.0, "leaves": 0.0, "between": 0.0, "way": 0.0, "steepness": 1.0}
+    if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":  # a chimney: in at the floor, out at the top
+        return sizes | {"enters": floor, "leaves": floor, "between": grid.overall_height, "way": scenario.pile.height}
     level, enters, leaves, between = neutral_draught(z, area)
-    way, steepness = 0.0, 1.0
-    if between > 0.0:
-        low = z < level
-        across = abs(np.average(np.abs(x[low]), weights=area[low]) - np.average(np.abs(x[~low]), weights=area[~low]))
-        way = float(np.hypot(across, between))
-        steepness = (between / way) ** 2
-    bottom = mesh.quad_material == (BASE if (mesh.quad_material == BASE).any() else MIX)
-    wide = 2.0 * float(np.abs(mesh.x[mesh.quad_nodes[bottom]]).max()) if not grid.axisymmetric else 0.0
-    floor = np.pi * float(mesh.x[mesh.quad_nodes[bottom]].max()) ** 2 if grid.axisymmetric else wide
-    if not grid.halved and not grid.axisymmetric:  # a column is not mirrored, a full section reaches to both sides
-        floor = float(np.ptp(mesh.x[mesh.quad_nodes[bottom]]))
-    return {"volume": whole * float(weight.sum()), "surface": float(area.sum()),
-            "floor": 0.0 if grid.floor_row < 0 else floor, "depth": depth, "enters": enters, "leaves": leaves,
-            "between": between, "way": way, "steepness": steepness}
+    if slab or between <= 0.0:
+        return sizes
+    low = z < level
+    across = abs(np.average(x[low], weights=area[low]) - np.average(x[~low], weights=area[~low]))
+    way = float(np.hypot(across, between))
+    return sizes | {"enters": enters, "leaves": leaves, "between": between, "way": way, "steepness": (between / way) ** 2}
+
+
+def _to_ground(line: np.ndarray) -> np.ndarray:
+    """A polyline prolonged straight down to z = 0 at both ends that stand above it and rise: past the base layer."""
+    parts = [line]
+    for end, beside in ((0, 1), (-1, -2)):
+        rise = line[beside, 1] - line[end, 1]
+        if rise > 0.0 and line[end, 1] > 0.0:
+            foot = (line[end] - (line[beside] - line[end]) * line[end, 1] / rise)[None]
+            parts = [foot, *parts] if end == 0 else [*parts, foot]
+    return np.concatenate(parts)
 
 
 def _skin(line: np.ndarray, turned: bool) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -215,7 +235,7 @@ def _skin(line: np.ndarray, turned: bool) -> tuple[np.ndarray, np.ndarray, np.nd
     middle = 0.5 * (ends[1:] + ends[:-1])
     x, z = (np.interp(middle, along, line[:, k]) for k in (0, 1))
     length = np.full(PARTS, along[-1] / PARTS)
-    return x, z, 2.0 * np.pi * x * length if turned else length
+    return np.abs(x), z, 2.0 * np.pi * x * length if turned else length
 
 
 # ------------------------------------------------------------------------------------------------- a stirred pile
@@ -304,7 +324,7 @@ def draught(pile: Pile, temperature: float, lift: float) -> tuple[float, float]:
     if pile.between <= 0.0:
         return 0.0, 0.0
     skin = 1.0 / pile.enters + 1.0 / pile.leaves
-    cover = skin / pile.leakance
+    cover = (1.0 / pile.leaves if pile.chimney else skin) / pile.leakance
     slanted = pile.steepness / pile.bed.permeability + (1.0 - pile.steepness) / pile.bed.across
     inside = 0.5 * skin * pile.way * slanted
     mobility = float(plain(gas_mobility)(temperature, 1.0, pile.c))

@@ -73,10 +73,10 @@ def _draught(pile: Pile, now: Balance) -> Values:
     c = pile.c
     none = "" if pile.between > 0.0 else "gas meets the air at one height only: this formula knows no draught here"
     tight = none
-    if not none and now.cover_share <= _EVEN_SHARES:
-        tight = (f"the mix makes {100 * (1 - now.cover_share):.0f} % of the resistance: the way of the gas through it is guessed, "
-                 "good to a factor of two")
-    if not none and pile.scenario.base_layer.edge == "open":
+    if not (none or pile.chimney) and now.cover_share <= _EVEN_SHARES:
+        tight = (f"the mix makes {100 * (1 - now.cover_share):.0f} % of the resistance, its part a guess: good to a "
+                 "factor of two")
+    if not (none or pile.chimney) and pile.scenario.base_layer.edge == "open":
         tight = "the base layer is open: what enters there is not counted"
     pore = pile.bed.air * pile.volume
     changes = HOUR * abs(now.flow_unspent) / (dry_gas(pile, pile.air_temperature, pile.air_vapour) * pore)
@@ -89,9 +89,10 @@ def _draught(pile: Pile, now: Balance) -> Values:
 
 def _cover(pile: Pile, now: Balance) -> Values:
     bare = "" if pile.scenario.cover.thickness > 0.0 else "there is no cover"
+    still = bare or ("" if pile.between > 0.0 else "there is no draught")
     skin = f"{bare}: what the outer mix insulates is left out" if bare else ""
     return {"cover_leakance": (math.nan if bare else pile.leakance, bare),
-            "cover_share": (now.cover_share if pile.between > 0.0 and not bare else math.nan, bare),
+            "cover_share": (math.nan if still else now.cover_share, still),
             "transmittance": (pile.transmittance(now.temperature), skin),
             "heat_through_cover": (now.through_cover, skin),
             "heat_with_gas": (now.with_gas, ""), "heat_released": (now.respiration, _seeding(pile))}
@@ -186,7 +187,7 @@ def _warm_up(pile: Pile, temperature: float) -> Values:
     real = time_to_warm(capacity, start, temperature, lambda at: balance_at(pile, at).surplus)
     stalls = "" if math.isfinite(real) else "losses outrun the heat of a stirred pile on the way"
     return {"warm_up_free": (free / DAY, frozen or _seeding(pile)),
-            "warm_up_stirred": (real / DAY, frozen or _seeding(pile) or stalls),
+            "warm_up_stirred": (real / DAY, (frozen or stalls if math.isinf(real) else "") or _seeding(pile)),
             "balance_temperature": settles}
 
 

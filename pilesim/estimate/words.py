@@ -41,13 +41,13 @@ WORDS: dict[str, Words] = {
         "gas of one temperature, saturated, with the oxygen of air"),
     "air_intake": Words(
         "draught", "dry air drawn in", "kg s-1", _NETWORK, _SKIN, f"{_TIGHT}; oxygen of the gas as in air",
-        "when its mean first reaches that temperature", _DRAWN, True),
+        "on that day", _DRAWN, True),
     "air_intake_spent": Words(
         "draught", "the same, oxygen spent", "kg s-1", _NETWORK, _SKIN, f"{_TIGHT}; oxygen as in a stirred pile",
-        "when its mean first reaches that temperature", _DRAWN, True),
+        extensive=True),
     "air_changes": Words(
         "draught", "air changes", "h-1", "air drawn in / gas-filled pores of the mix", "definition", _TIGHT,
-        "mean over the run", f"The run's is the mean from cold start to end. {_DRAWN}"),
+        "mean of the run", f"The run's is the mean from cold start to end. {_DRAWN}"),
     "gas_speed": Words(
         "draught", "gas speed through the inlet", "m s-1", "u = N / (n A_in)", "definition; limit after Ergun (1952)",
         "slow enough for Darcy's law: below 5 mm/s"),
@@ -62,37 +62,37 @@ WORDS: dict[str, Words] = {
         "steady, cover moist"),
     "heat_through_cover": Words(
         "cover", "heat lost through the cover", "W", "U A (T - T_air)", _SERIES, "the mix as warm at the cover as inside",
-        "when its mean first reaches that temperature",
+        "on that day",
         "In a run the ring below the cover heats first and is hotter than the mean, or later colder; gas drawn in through "
         "the flanks cools the cover there and gas leaving heats it under the crest.", True),
     "heat_with_gas": Words(
         "cover", "heat carried off by gas", "W", "N (h(T) - h_air), saturated", "enthalpy of moist air (ASHRAE)",
-        "all gas leaves at the mix's temperature", "when its mean first reaches that temperature",
+        "all gas leaves at the mix's temperature", "on that day",
         "Gas leaves a run through the hot crest, where each kelvin more carries much more vapour; passing the cover, some of "
         "it condenses.", True),
     "heat_released": Words(
         "cover", "heat of respiration, stirred", "W", "oxygen taken up x heat per oxygen",
         "mass balance; heat after Finstein",
-        "fresh, fully active mix, oxygen by draught and diffusion", "when its mean first reaches that temperature",
+        "fresh, fully active mix, oxygen by draught and diffusion", "on that day",
         "The run has burnt part of its fast pool by then, and places above the best temperature take up less.", True),
     "oxygen_reach_diffusion": Words(
         "oxygen", "reach by diffusion below the cover", "m", "x^2/2D + x t/D_c = c/R",
         "mass balance, exact for an even uptake",
-        "even uptake down to none, fresh mix, idle cover", "aerobic share x volume / skin, then",
+        "even uptake down to none, fresh mix, idle cover", "aerobic share, that day",
         f"The run's figure holds what the draught brings too. {_FRONT}"),
     "oxygen_reach_draught": Words(
         "oxygen", "reach by draught", "m", "u c / R", "mass balance of plug flow, exact",
-        "even uptake, fresh mix; shorter than the way through the pile", "aerobic share x volume / skin, then", _FRONT),
+        "even uptake, fresh mix; shorter than the way through the pile", "aerobic share, that day", _FRONT),
     "thiele_modulus": Words(
         "oxygen", "Thiele modulus", "1", "L sqrt(R / (D c)), L = volume / skin", "Thiele (1939) (TO CHECK)",
         "diffusion alone; far above 1 only a rim gets oxygen"),
     "stirred_oxygen": Words(
         "oxygen", "oxygen of a stirred pile", "percent", "N (X_air - X) = R V X / (X + K)", "mass balance, exact if stirred",
-        "fresh and well mixed", "mean of the mix, then", _FRONT),
+        "fresh and well mixed", "mean, that day", _FRONT),
     "days_to_aerobic": Words(
         "oxygen", "until oxygen has burnt its way in", "day", "oxygen owed until uptake falls to the supply / supply",
         "mass balance of a front that uses all that is brought; own derivation",
-        "starved at first, at this temperature from the start", "days_to_aerobic",
+        "starved at first, at this temperature from the start", "days to aerobic",
         "The run counts from a cold start and to a tenth below the limit; its draught is not the same all the time, and hot "
         "or dry places take up less."),
     "rayleigh_number": Words(
@@ -111,30 +111,31 @@ WORDS: dict[str, Words] = {
     "water_with_gas": Words(
         "water", "water carried off by the end", "1", "N (Y - Y_air) x time / water", "mass balance",
         "this temperature from start to end; water made by respiration is not set against it",
-        "carried off by gas by the end",
-        "A run's gas leaves through the crest, hotter than the mean, so it carries more; while it is cold it carries less."),
+        "by gas and evaporation",
+        "A run's gas leaves through the crest, hotter than the mean, so it carries more, and while the mix is cold less; the "
+        "cover dries too, and what condenses in it evaporates from its surface."),
     "warm_up_free": Words(
         "warm-up", "warm-up with oxygen, without loss", "day", "integral of C dT / (heat of respiration)",
         "heat balance, exact for one temperature", "a lower bound: oxygen in plenty, no losses, fully active",
-        "day its mean reaches it", "A run loses heat and is short of oxygen: it must take longer."),
+        "that day", "A run loses heat and is short of oxygen: it must take longer."),
     "warm_up_stirred": Words(
         "warm-up", "warm-up of a stirred pile", "day", "integral of C dT / (respiration - losses)",
         "heat balance, exact if stirred", "fresh, fully active; draught and losses those of each temperature",
-        "day its mean reaches it",
+        "that day",
         "Stirring gives every place oxygen; in a run the core waits for it, and cover and ground must be warmed too."),
     "balance_temperature": Words(
         "warm-up", "where a stirred, fresh pile settles", "degC", "respiration = cover + gas + ground",
         "heat balance, exact if stirred", "its height is where degradation stops, not a prediction",
-        "highest mean of its mix", "A run's flanks and toe stay colder, its pools shrink while it warms."),
+        "highest mean", "A run's flanks and toe stay colder, its pools shrink while it warms."),
     "frost_in_ground": Words(
         "frost", "frost in bare ground beside", "m", "2 m sqrt(a t), two phases",
         "Neumann; Carslaw & Jaeger (1959) ch. 11 (TO CHECK)",
         "bare of snow, at the air's temperature all the time, the ground at its deep temperature before",
-        "far from the pile at the end",
+        "farthest out, at the end",
         "A run's ground starts with the steady profile of a long cold spell, already frozen as deep as that says."),
     "frost_in_idle_mix": Words(
         "frost", "frost in a mix that does not heat", "m", "sqrt((l R)^2 + 2 l d t/(w L)) - l R",
-        "Stefan, with the cover's resistance", "no heat made: an upper bound", "largest frozen share x volume / skin",
+        "Stefan, with the cover's resistance", "no heat made: an upper bound", "largest frozen share",
         "The run makes heat; that is the difference."),
     "frost_in_cover": Words(
         "frost", "frost in the cover of a warm mix", "m", "where resistances in series pass 0 degC", "exact in one dimension",
