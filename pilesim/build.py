@@ -147,7 +147,7 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     scenario = replace(scenario, mix=mix)
     physics = replace(physics, constants={**chosen_constants(scenario.laws), **physics.constants})
     grid = scenario_grid(scenario, refinement)
-    mesh = build_mesh(grid)
+    mesh = build_mesh(grid, {MIX: mix.permeability_ratio})
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
     if scenario.pile.shape == "slab":
         physics = replace(physics, constants={**physics.constants, **NO_GRAVITY})
@@ -351,7 +351,7 @@ def reduced_problem(
     conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
     air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
     oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
-    respiratory_quotient: float = 1.0, freezable_water: float = 0.0,
+    respiratory_quotient: float = 1.0, freezable_water: float = 0.0, permeability_ratio: Mapping[int, float] | None = None,
 ) -> Problem:
     """Problem with given properties per material, for reference cases; same path through the solver.
 
@@ -365,8 +365,10 @@ def reduced_problem(
         Initial [K], [1].
     freezable_water : float
         Water that stays in place and freezes, its sensible heat part of `heat_capacity` [kg m-3].
+    permeability_ratio : mapping of material to float
+        Permeability across over `permeability`, which is that upwards [1].
     """
-    mesh = build_mesh(grid)
+    mesh = build_mesh(grid, permeability_ratio)
     record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
                         respiratory_quotient=respiratory_quotient)
     edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,

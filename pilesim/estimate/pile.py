@@ -161,7 +161,7 @@ def pile_of(scenario: Scenario) -> Pile:
         scenario, mix, c, **sizes, height=scenario.pile.height, half_width=0.5 * scenario.pile.base_width,
         bulk_density=density, capacity=capacity, water=density * mix.moisture,
         degradable=organic * (mix.fast_fraction + mix.slow_fraction),
-        bed=_layer(mix, density, permeability, permeability, None, c),
+        bed=_layer(mix, density, permeability, permeability * mix.permeability_ratio, None, c),
         cover=_layer(scenario.cover, scenario.cover.bulk_density, scenario.cover.permeability, scenario.cover.permeability,
                      scenario.cover.conductivity, c),
         base=_layer(scenario.base_layer, scenario.base_layer.bulk_density, scenario.base_layer.permeability,

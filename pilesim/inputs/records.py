@@ -104,14 +104,15 @@ class BaseLayer:
 @dataclass(frozen=True, slots=True)
 class Mix:
     """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids
-    (of dry matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast
-    and slow fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory
-    quotient [1]."""
+    (of dry matter), permeability in place, upwards [m2], the one across over it [1], compaction (growth of bulk
+    density with depth) [m-1], fast and slow fractions (of volatile solids), their rates [s-1], oxygen demand
+    [kg kg-1], respiratory quotient [1]."""
 
     bulk_density: float
     moisture: float
     volatile_solids: float
     permeability: float
+    permeability_ratio: float
     compaction: float
     fast_fraction: float
     slow_fraction: float
@@ -145,6 +146,7 @@ class MixFromIngredients:
     moisture: float | None
     volatile_solids: float | None
     permeability: float | None
+    permeability_ratio: float | None
     compaction: float | None
     fast_fraction: float | None
     slow_fraction: float | None

@@ -246,6 +246,7 @@ def _complete(sums: Blend, given: Mapping[str, float]) -> Mix:
         "respiratory_quotient": sums.respiratory_quotient, **given}
     air = free_air_space(values["bulk_density"], values["moisture"], values["volatile_solids"])
     values.setdefault("permeability", permeability(sums.particle_size, air))
+    values.setdefault("permeability_ratio", constant_record().mix_permeability_ratio)
     return Mix(**values)
 
 

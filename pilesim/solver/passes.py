@@ -25,7 +25,8 @@ class Quads(NamedTuple):
     z: np.ndarray
     nodes: np.ndarray  # (quads, 4)
     pairs: np.ndarray  # (quads, 6)
-    form: np.ndarray  # (quads, 10)
+    flow_pairs: np.ndarray  # (quads, 6), of gas
+    flow_form: np.ndarray  # (quads, 10)
     material: np.ndarray  # (quads,)
     every: np.ndarray  # numbers of all quads
     permeable: np.ndarray  # numbers of those that gas passes
@@ -218,8 +219,8 @@ def run_flow(quads: Any, room: Any, fields: Any, props: Any, is_open: Any, sourc
     """Gas flow of a moment from its temperature and composition, written to its `east`, `north` and `outflow`."""
     gas_properties(fields.temperature, props.activity, fields.composition, room.order.size, room.mobility, room.lift, c)
     quad_means(quads.permeable, quads.nodes, quads.material, props.permeability, room.mobility, room.conductance)
-    solve_flow(quads.permeable, quads.nodes, quads.pairs, quads.form, room.conductance, room.lift, quads.z,
-               quads.unknown, quads.pressure, source, is_open, quads.band, quads.factored, quads.right, fields.east,
+    solve_flow(quads.permeable, quads.nodes, quads.flow_pairs, quads.flow_form, room.conductance, room.lift,
+               quads.z, quads.unknown, quads.pressure, source, is_open, quads.band, quads.factored, quads.right, fields.east,
                fields.north, fields.outflow)
 
 

@@ -120,9 +120,9 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     gather_stencil(mesh.quad_nodes, mesh.quad_pairs, np.where(mesh.quad_material < 4, 1.0, 0.0), unit, np.zeros(n1))
     drop = unit * (mesh.z[:, None] - mesh.z[mesh.neighbours])
     plan = plan_flow(mesh, problem.edges)
-    places = Quads(mesh.x, mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.quad_form, mesh.quad_material,
-                   np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored, plan.right,
-                   plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_ready)
+    places = Quads(mesh.x, mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.flow_pairs, mesh.flow_form,
+                   mesh.quad_material, np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored,
+                   plan.right, plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_ready)
     frame = Frame(mesh.neighbours, mesh.upstream, 8 if unit[:, 4:].any() else 4, drop, problem.floor_length,
                   problem.pile_volume, weight)
 

@@ -80,8 +80,7 @@ def test_outside_the_validity_is_said(tmp_path, capsys):
     {"mix.moisture": "75 percent", "mix.bulk_density": "750 kg/m3"}, {"cover.thickness": "0 m"}, {"cover.valve": True},
     {"base_layer.thickness": "0 m"}, {"start.seeding": "surface"}, {"site.elevation": "5000 m"}])
 def test_no_pile_is_too_strange(changes):
-    """Every number is a number, infinite, or NaN with a reason. Planted: the reason of a column without draught left out: seen
-    to fail."""
+    """Every number is a number, infinite, or NaN with a reason. Planted: the column's reason left out: seen to fail."""
     for temperature in (275.0, 328.15, 345.0, 362.0):
         for one in estimates(pile_of(load(NAME).with_(**changes)), temperature):
             assert one.outside or not math.isnan(one.value), one
