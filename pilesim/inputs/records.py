@@ -136,7 +136,8 @@ class Ingredient:
 class MixFromIngredients:
     """A mix by its ingredients, size of a bucket [m3] or None, and the share of their volumes that mixing loses [1].
 
-    The other fields are those of `Mix`, None where the scenario leaves them to be derived from the ingredients.
+    The other fields are those of `Mix`, None where the scenario leaves them to be derived from the ingredients; and the
+    registry values that the scenario's ``[laws]`` replace (SI).
     """
 
     ingredients: tuple[Ingredient, ...]
@@ -154,6 +155,7 @@ class MixFromIngredients:
     slow_rate: float | None
     oxygen_demand: float | None
     respiratory_quotient: float | None
+    constants: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +190,7 @@ class Run:
 class Laws:
     """Named choices where the literature conflicts (see ``pilesim.inputs.laws``)."""
 
+    free_air_space: str
     gas_diffusion: str
     temperature: str
     oxygen_limit: str

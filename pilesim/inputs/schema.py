@@ -174,6 +174,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
                         "run_cell"),
     },
     "laws": {
+        "free_air_space": _word("density of organic matter in the free air space of all materials", "particles", "handbook"),
         "gas_diffusion": _word("how oxygen diffuses in the bed", "moldrup", "millington-quirk", "buckingham", "marshall"),
         "temperature": _word("cardinal temperatures of degradation", "measured", "literature"),
         "oxygen_limit": _word("oxygen at half speed", "measured", "handbook"),
