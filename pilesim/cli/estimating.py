@@ -39,7 +39,7 @@ def estimate(
     from pilesim.estimate.pile import pile_of
     from pilesim.estimate.rows import estimates
     from pilesim.result import write_text
-    from pilesim.show.estimate_text import estimate_csv, estimate_lines, heading, temperature_inside
+    from pilesim.show.estimate_text import conditions, estimate_csv, estimate_lines, heading, temperature_inside
     from pilesim.show.folder import check_folder, delivery
     from pilesim.show.screen import caution_lines, print_lines
     from pilesim.study.choose import choose_scenario
@@ -59,7 +59,7 @@ def estimate(
     with delivery(folder, ESTIMATE_FILES) as place:
         write_text(estimate_csv(found, run), place / "estimate.csv")
     print(chosen.title)
-    print_lines([*said, ""])
+    print_lines([conditions(pile, temperature, units), *said, ""])
     for block in estimate_lines(found, format_value(temperature - pile.c.celsius_zero, "degC", units), run, units):
         print_lines([*block, ""])
     print_lines([*caution_lines(), ""])

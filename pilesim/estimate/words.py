@@ -41,13 +41,13 @@ WORDS: dict[str, Words] = {
         "gas of one temperature, saturated, with the oxygen of air"),
     "air_intake": Words(
         "draught", "dry air drawn in", "kg s-1", _NETWORK, _SKIN, f"{_TIGHT}; oxygen of the gas as in air",
-        "on that day", _DRAWN, True),
+        "that day", _DRAWN, True),
     "air_intake_spent": Words(
         "draught", "the same, oxygen spent", "kg s-1", _NETWORK, _SKIN, f"{_TIGHT}; oxygen as in a stirred pile",
         extensive=True),
     "air_changes": Words(
         "draught", "air changes", "h-1", "air drawn in / gas-filled pores of the mix", "definition", _TIGHT,
-        "mean of the run", f"The run's is the mean from cold start to end. {_DRAWN}"),
+        "mean of run", f"The run's is the mean from cold start to end. {_DRAWN}"),
     "gas_speed": Words(
         "draught", "gas speed through the inlet", "m s-1", "u = N / (n A_in)", "definition; limit after Ergun (1952)",
         "slow enough for Darcy's law: below 5 mm/s"),
@@ -62,33 +62,33 @@ WORDS: dict[str, Words] = {
         "steady, cover moist"),
     "heat_through_cover": Words(
         "cover", "heat lost through the cover", "W", "U A (T - T_air)", _SERIES, "the mix as warm at the cover as inside",
-        "on that day",
+        "that day",
         "In a run the ring below the cover heats first and is hotter than the mean, or later colder; gas drawn in through "
         "the flanks cools the cover there and gas leaving heats it under the crest.", True),
     "heat_with_gas": Words(
         "cover", "heat carried off by gas", "W", "N (h(T) - h_air), saturated", "enthalpy of moist air (ASHRAE)",
-        "all gas leaves at the mix's temperature", "on that day",
+        "all gas leaves at the mix's temperature", "that day",
         "Gas leaves a run through the hot crest, where each kelvin more carries much more vapour; passing the cover, some of "
         "it condenses.", True),
     "heat_released": Words(
         "cover", "heat of respiration, stirred", "W", "oxygen taken up x heat per oxygen",
         "mass balance; heat after Finstein",
-        "fresh, fully active mix, oxygen by draught and diffusion", "on that day",
+        "fresh, fully active mix, oxygen by draught and diffusion", "that day",
         "The run has burnt part of its fast pool by then, and places above the best temperature take up less.", True),
     "oxygen_reach_diffusion": Words(
         "oxygen", "reach by diffusion below the cover", "m", "x^2/2D + x t/D_c = c/R",
         "mass balance, exact for an even uptake",
-        "even uptake down to none, fresh mix, idle cover", "aerobic share, that day",
-        f"The run's figure holds what the draught brings too. {_FRONT}"),
+        "even uptake down to none, fresh mix, idle cover", "aerobic share",
+        f"The run's figure (that day's aerobic share x volume / skin) holds what the draught brings too. {_FRONT}"),
     "oxygen_reach_draught": Words(
         "oxygen", "reach by draught", "m", "u c / R", "mass balance of plug flow, exact",
-        "even uptake, fresh mix; shorter than the way through the pile", "aerobic share, that day", _FRONT),
+        "even uptake, fresh mix; shorter than the way through the pile", "aerobic share", _FRONT),
     "thiele_modulus": Words(
         "oxygen", "Thiele modulus", "1", "L sqrt(R / (D c)), L = volume / skin", "Thiele (1939) (TO CHECK)",
         "diffusion alone; far above 1 only a rim gets oxygen"),
     "stirred_oxygen": Words(
         "oxygen", "oxygen of a stirred pile", "percent", "N (X_air - X) = R V X / (X + K)", "mass balance, exact if stirred",
-        "fresh and well mixed", "mean, that day", _FRONT),
+        "fresh and well mixed", "mean that day", _FRONT),
     "days_to_aerobic": Words(
         "oxygen", "until oxygen has burnt its way in", "day", "oxygen owed until uptake falls to the supply / supply",
         "mass balance of a front that uses all that is brought; own derivation",
@@ -111,7 +111,7 @@ WORDS: dict[str, Words] = {
     "water_with_gas": Words(
         "water", "water carried off by the end", "1", "N (Y - Y_air) x time / water", "mass balance",
         "this temperature from start to end; water made by respiration is not set against it",
-        "by gas and evaporation",
+        "gas, evaporation",
         "A run's gas leaves through the crest, hotter than the mean, so it carries more, and while the mix is cold less; the "
         "cover dries too, and what condenses in it evaporates from its surface."),
     "warm_up_free": Words(
@@ -131,11 +131,11 @@ WORDS: dict[str, Words] = {
         "frost", "frost in bare ground beside", "m", "2 m sqrt(a t), two phases",
         "Neumann; Carslaw & Jaeger (1959) ch. 11 (TO CHECK)",
         "bare of snow, at the air's temperature all the time, the ground at its deep temperature before",
-        "farthest out, at the end",
+        "at the end",
         "A run's ground starts with the steady profile of a long cold spell, already frozen as deep as that says."),
     "frost_in_idle_mix": Words(
         "frost", "frost in a mix that does not heat", "m", "sqrt((l R)^2 + 2 l d t/(w L)) - l R",
-        "Stefan, with the cover's resistance", "no heat made: an upper bound", "largest frozen share",
+        "Stefan, with the cover's resistance", "no heat made: an upper bound", "frozen share",
         "The run makes heat; that is the difference."),
     "frost_in_cover": Words(
         "frost", "frost in the cover of a warm mix", "m", "where resistances in series pass 0 degC", "exact in one dimension",

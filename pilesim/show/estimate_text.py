@@ -11,8 +11,10 @@ from typing import TYPE_CHECKING
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import format_number, format_value, to_display, to_si
 from pilesim.estimate.against import Beside, alike
+from pilesim.estimate.pile import Pile
 from pilesim.estimate.rows import Estimate
 from pilesim.estimate.words import GROUPS
+from pilesim.inputs.records import MonthlyWeather
 from pilesim.inputs.scenario import Scenario, from_text
 from pilesim.show.screen import aligned
 from pilesim.show.sheet_text import shown
@@ -64,6 +66,14 @@ def temperature_inside(given: str | None, scenario: Scenario) -> float:
     if not LOWEST <= value <= HIGHEST:
         raise ScenarioError("--inside", repr(given), f"{LOWEST - ZERO:g} degC to {HIGHEST - ZERO:g} degC")
     return value
+
+
+def conditions(pile: Pile, temperature: float, units: str) -> str:
+    """What the estimates hold for, in a sentence."""
+    air = format_value(pile.air_temperature - ZERO, "degC", units)
+    of = " (mean of the month of building)" if isinstance(pile.scenario.weather, MonthlyWeather) else ""
+    inside = format_value(temperature - ZERO, "degC", units)
+    return f"Estimates, nothing simulated: air of {air}{of}, the whole mix at {inside}."
 
 
 def heading(dataset: xr.Dataset, scenario: Scenario) -> list[str]:

@@ -80,7 +80,8 @@ def test_outside_the_validity_is_said(tmp_path, capsys):
     {"mix.moisture": "75 percent", "mix.bulk_density": "750 kg/m3"}, {"cover.thickness": "0 m"}, {"cover.valve": True},
     {"base_layer.thickness": "0 m"}, {"start.seeding": "surface"}, {"site.elevation": "5000 m"}])
 def test_no_pile_is_too_strange(changes):
-    """Every number is a number, infinite, or NaN with a reason. Planted: the column's reason left out: seen to fail."""
+    """Every number is a number, infinite, or NaN with a reason. Planted: a reach without draught without reason: seen to
+    fail."""
     for temperature in (275.0, 328.15, 345.0, 362.0):
         for one in estimates(pile_of(load(NAME).with_(**changes)), temperature):
             assert one.outside or not math.isnan(one.value), one
@@ -95,6 +96,7 @@ def test_a_run_stands_beside_with_the_reasons(finished, tmp_path, capsys):
     day = float(re.search(r"That day is day ([\d.]+), when the mean of the run's mix first is at 45 degC", out)[1])
     assert 5.0 < day < 9.0
     rows = read(tmp_path / "e")
+    assert max(map(len, out.split("! Outside")[0].splitlines()[2:])) <= 100
     for one in WORDS:
         assert bool(rows[one]["run"]) <= bool(WORDS[one].measured)
     assert float(rows["warm_up_stirred"]["run"]) == pytest.approx(day, abs=0.05)

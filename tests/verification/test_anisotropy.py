@@ -23,7 +23,7 @@ def test_it_is_the_even_bed_on_stretched_coordinates(ratio):
 
 
 def test_a_layered_bed_convects_from_its_own_rayleigh_number():
-    """Within 0.3 %: extrapolated from 8 and 16 cells. Planted: conduction stretched in place of flow: seen to fail."""
+    """Within 0.3 %: extrapolated from 8 and 16 cells. Planted: the ratio not given to the mesh: seen to fail."""
     assert_pass(onset_in_layers())
 
 

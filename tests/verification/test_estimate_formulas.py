@@ -33,8 +33,7 @@ def test_draught_through_layers_is_that_of_resistances_in_series():
 @pytest.mark.parametrize("angle", [30.0, 50.0, 90.0])
 def test_the_neutral_level_of_a_slope_is_halfway_up(angle):
     """A straight skin of any slope: in below the middle, out above, and the two centres are half the height apart. Planted:
-    the
-    level at the mean of highest and lowest in place of the mean over the skin (no difference here, see the next test)."""
+    the areas of the two left out of their centres: seen to fail."""
     z = (np.arange(1000) + 0.5) / 1000 * 2.0
     area = np.full(1000, 2.0 / math.sin(math.radians(angle)) / 1000)
     level, enters, leaves, between = formulas.neutral_draught(z, area)
@@ -170,7 +169,7 @@ def test_draught_through_a_tight_cover_is_the_solvers(name, changes):
     cover. The formula takes the middle of the cover for the skin, which counts too much of the wedges at sharp toes: 3.5 %
     with
     the trapezoid, 6 % with ridge and round heap, -1.4 % with the ellipse, in proportion to the thickness (next test): 6.5 %.
-    Planted: the pile's height for `between`: 50 % off, seen to fail; the level at half the height: seen to fail."""
+    Planted: the pile's height for `between`: seen to fail (the level at half the height is not seen here, but above)."""
     scenario = load(name).with_(**WARM, **changes)
     assert balance_at(pile_of(scenario), 328.15).flow_unspent == pytest.approx(intake_of_solver(scenario), rel=0.065)
 
