@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 
@@ -146,7 +147,7 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     scenario = replace(scenario, mix=mix)
     physics = replace(physics, constants={**chosen_constants(scenario.laws), **physics.constants})
     grid = scenario_grid(scenario, refinement)
-    mesh = build_mesh(grid)
+    mesh = build_mesh(grid, {MIX: mix.permeability_ratio})
     pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
     if scenario.pile.shape == "slab":
         physics = replace(physics, constants={**physics.constants, **NO_GRAVITY})
@@ -295,15 +296,16 @@ def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
             continue
         bulk = material.bulk_density * (1.0 + compaction * depth[own])
         parts = _split(material, bulk)
-        _check_room(where, material, float(bulk.max()), record)
+        check_room(where, material, float(bulk.max()), record)
         for array, part in zip((organic, ash, wet), parts, strict=True):
             np.add.at(array[number], mesh.quad_nodes[own], part * mesh.quarter_volume[own])
     return (organic, ash), wet
 
 
-def _check_room(where: str, material: Mix | Cover | BaseLayer, bulk: float, record: np.record) -> None:
+def check_room(where: str, material: Mix | Cover | BaseLayer, bulk: float, record: Any) -> None:
+    """Raise ScenarioError unless solids and water of `material` at its densest, `bulk` [kg m-3], leave some room."""
     organic, ash, water = (float(part) for part in _split(material, bulk))
-    air = laws.total_porosity(organic, ash, record) - water / record.water_density
+    air = laws.total_porosity.py_func(organic, ash, record) - water / record.water_density
     if air < record.smallest_air_filled_porosity:
         raise ScenarioError(
             f"{where}.bulk_density", f"'{material.bulk_density:.4g} kg/m3' at {100 * material.moisture:.0f} percent moisture",
@@ -349,7 +351,7 @@ def reduced_problem(
     conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
     air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
     oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
-    respiratory_quotient: float = 1.0, freezable_water: float = 0.0,
+    respiratory_quotient: float = 1.0, freezable_water: float = 0.0, permeability_ratio: Mapping[int, float] | None = None,
 ) -> Problem:
     """Problem with given properties per material, for reference cases; same path through the solver.
 
@@ -363,8 +365,10 @@ def reduced_problem(
         Initial [K], [1].
     freezable_water : float
         Water that stays in place and freezes, its sensible heat part of `heat_capacity` [kg m-3].
+    permeability_ratio : mapping of material to float
+        Permeability across over `permeability`, which is that upwards [1].
     """
-    mesh = build_mesh(grid)
+    mesh = build_mesh(grid, permeability_ratio)
     record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
                         respiratory_quotient=respiratory_quotient)
     edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,

@@ -98,7 +98,7 @@ def ranges(mix: MixFromIngredients) -> dict[str, tuple[float, float]]:
 
 def _values(derived: DerivedMix) -> dict[str, float]:
     used = derived.used
-    air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids)
+    air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids, derived.blend.c)
     return {**asdict(used), "free_air_space": air, "carbon_to_nitrogen": derived.blend.carbon_to_nitrogen,
             "particle_size": derived.blend.particle_size}
 
@@ -125,10 +125,10 @@ def _property_rows(derived: DerivedMix, height: float) -> list[RecipeRow]:
         low, high = _window(name)
         rows.append(RecipeRow(name, value, getattr(alone, name), value if name in derived.given else None, spec.unit,
                               spec.shown, spec.meaning, low, high))
-    air = [free_air_space(mix.bulk_density, mix.moisture, mix.volatile_solids) for mix in (used, alone)]
+    air = [free_air_space(mix.bulk_density, mix.moisture, mix.volatile_solids, sums.c) for mix in (used, alone)]
     low, high = _window("free_air_space")
     rows.insert(3, RecipeRow("free_air_space", air[0], air[1], None, "1", "percent", "at the surface of the mix", low, high))
-    density, below, permeability = at_depth(used, height)
+    density, below, permeability = at_depth(used, height, sums.c)
     deep = f"under {height:.3g} m of mix"
     rows += [RecipeRow("floor_bulk_density", density, None, None, "kg m-3", "kg/m3", deep),
              RecipeRow("floor_free_air_space", below, None, None, "1", "percent", deep),
@@ -185,8 +185,9 @@ def judgements(derived: DerivedMix, height: float) -> list[str]:
             name, *meanings = _JUDGED[row.name]
             said.append(f"{name} {shown(row.used, row)} is {side} {shown(limit, row)}: {meanings[int(above)]}.")
     least = CONSTANTS["target_air_space_low"].value
-    _, deep, _ = at_depth(derived.used, height)
-    top = free_air_space(derived.used.bulk_density, derived.used.moisture, derived.used.volatile_solids)
+    used, c = derived.used, derived.blend.c
+    _, deep, _ = at_depth(used, height, c)
+    top = free_air_space(used.bulk_density, used.moisture, used.volatile_solids, c)
     if deep < least <= top:
         said.append(f"At the floor compaction leaves {100 * deep:.0f} percent free air space, below {100 * least:.0f}: "
                     "expect the lowest part to starve longest.")
@@ -209,7 +210,7 @@ def mix_messages(mix: MixFromIngredients) -> list[str]:
     """What a run says of a mix made from ingredients: what was derived, and where a given value stands beside it."""
     derived, spread = derive(mix), ranges(mix)
     used, (least, most) = derived.used, spread["permeability"]
-    air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids)
+    air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids, derived.blend.c)
     names = ", ".join(feedstock.name for feedstock in derived.blend.feedstocks)
     out = [f"The mix is derived from its ingredients ({names}): {used.bulk_density:.0f} kg/m3, {100 * used.moisture:.0f} "
            f"percent moisture, {100 * air:.0f} percent free air space, permeability {used.permeability:.1e} m2, C:N "
@@ -260,14 +261,14 @@ def pulls(derived: DerivedMix, volume_loss: float) -> list[Pull]:
     for k, feedstock in enumerate(sums.feedstocks):
         more = sums.masses.copy()
         more[k] += _NUDGE * sums.masses.sum()
-        out.append(Pull(feedstock.name, before, place(blend(sums.feedstocks, more, volume_loss))))
+        out.append(Pull(feedstock.name, before, place(blend(sums.feedstocks, more, volume_loss, sums.c))))
     return out
 
 
 def place(sums: Blend) -> dict[str, float]:
     """Moisture, C:N and free air space of a blend at its own density [1]."""
     return {"moisture": sums.moisture, "carbon_to_nitrogen": sums.carbon_to_nitrogen,
-            "free_air_space": free_air_space(sums.bulk_density, sums.moisture, sums.volatile_solids)}
+            "free_air_space": free_air_space(sums.bulk_density, sums.moisture, sums.volatile_solids, sums.c)}
 
 
 def ingredient_shares(feedstocks: tuple[Feedstock, ...], masses: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

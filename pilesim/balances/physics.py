@@ -8,6 +8,7 @@ from types import SimpleNamespace
 
 import numpy as np
 
+from pilesim.base.compiled import plain
 from pilesim.base.constants import constant_record
 from pilesim.matter.moist_air import TABLE_SHAPE, fill_saturation_table
 
@@ -72,6 +73,13 @@ def run_record(
     respiratory_quotient : float
         Carbon dioxide per oxygen [mol mol-1].
     """
+    c = _unfilled_record(physics, pressure, ambient_density, oxygen_demand, respiratory_quotient)
+    fill_saturation_table(c)
+    return c
+
+
+def _unfilled_record(physics: Physics, pressure: float, ambient_density: float, oxygen_demand: float,
+                     respiratory_quotient: float) -> np.record:
     base = constant_record(physics.constants)
     names = list(base.dtype.names or ())
     record = np.zeros(1, dtype=[*((name, np.float64) for name in (*names, *_EXTRA)),
@@ -86,12 +94,19 @@ def run_record(
     record["respiratory_quotient"] = respiratory_quotient
     record["moisture_of_full_activity"] = (
         _FULL_POWER / base.water_activity_coefficient) ** (1.0 / base.water_activity_exponent)
-    c = record.view(np.recarray)[0]
-    fill_saturation_table(c)
-    return c
+    return record.view(np.recarray)[0]
 
 
 def plain_record(record: np.record) -> SimpleNamespace:
     """The record's values as plain floats: reading them from a record is slow."""
     names = (name for name in record.dtype.names or () if record[name].ndim == 0)
     return SimpleNamespace(**{name: float(record[name]) for name in names})
+
+
+def plain_run_record(physics: Physics, **values: float) -> SimpleNamespace:
+    """As :func:`run_record`, for laws called as plain Python (:func:`pilesim.base.compiled.plain`): nothing is compiled."""
+    record = _unfilled_record(physics, **values)
+    c = plain_record(record)
+    c.saturation_table = np.zeros(TABLE_SHAPE)
+    plain(fill_saturation_table)(c)
+    return c

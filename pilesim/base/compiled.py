@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from types import FunctionType
 from typing import Any
 
 _PACKAGE = Path(__file__).resolve().parents[1]
@@ -57,6 +58,9 @@ _inlined = numba.njit(forceinline=True, **_OPTIONS)
 _njit = numba.njit(**_OPTIONS)
 
 
+_PLAIN: dict[Any, Any] = {}
+
+
 def compiled(function: Callable[..., Any]) -> Any:
     """Compile a function of scalars and arrays; the plain Python form stays at ``.py_func``."""
     return _njit(function)
@@ -65,6 +69,18 @@ def compiled(function: Callable[..., Any]) -> Any:
 def inlined(function: Callable[..., Any]) -> Any:
     """As `compiled`, always copied into its caller: for helpers that take many arrays or run per node."""
     return _inlined(function)
+
+
+def plain(function: Callable[..., Any]) -> Any:
+    """The same function in plain Python, the compiled functions it calls too: for a few calls without compiling anything."""
+    raw = getattr(function, "py_func", function)
+    if raw not in _PLAIN:
+        scope = dict(raw.__globals__)
+        _PLAIN[raw] = FunctionType(raw.__code__, scope, raw.__name__, raw.__defaults__, raw.__closure__)
+        for name in raw.__code__.co_names:
+            if hasattr(scope.get(name), "py_func"):
+                scope[name] = plain(scope[name])
+    return _PLAIN[raw]
 
 
 @contextmanager

@@ -44,6 +44,9 @@ _ALL = (
     Source("KozenyCarman", "Kozeny-Carman dependence of permeability on porosity; any text on flow in porous media"),
     Source("Das1997", "Das, K., Keener, H.M. (1997), Moisture effect on compaction and permeability in composts, "
            "J. Environ. Eng. 123, 275"),
+    Source("MSWAnisotropy", "Experimental study on anisotropy of hydraulic conductivity for municipal solid waste (abstract "
+           "read on an index page, authors and year TO CHECK): 1.26 at 50 kPa to 5.17 at 400 kPa, less when degraded; no "
+           "measurement on composting mixes was found"),
     Source("Ernstson1993", "Ernstson, M.-L., Rasmuson, A. (1993), Field and laboratory measurements on a pile of chipped "
            "forest fuel, Fuel 72"),
     Source("Haug1993", "Haug, R.T. (1993), The Practical Handbook of Compost Engineering"),

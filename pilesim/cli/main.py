@@ -11,6 +11,7 @@ from typing import Any
 
 import typer
 
+import pilesim.cli.estimating
 import pilesim.cli.judging
 import pilesim.cli.materials  # noqa: F401  (its commands join the others)
 from pilesim.cli.commands import app

@@ -38,7 +38,7 @@ def read_recipe(values: Mapping[str, Any], tables: Mapping[str, object]) -> MixF
     found = known_feedstocks(tables)
     ingredients = tuple(_ingredient(text, found) for text in split_ingredients(typed["ingredients"], "mix.ingredients"))
     _refuse_impossible(ingredients, typed, values["bucket"])
-    given = {key: values[key] if key in typed else None for key in SCHEMA["mix"] if key not in RECIPE_KEYS}
+    given: dict[str, Any] = {key: values[key] if key in typed else None for key in SCHEMA["mix"] if key not in RECIPE_KEYS}
     return MixFromIngredients(ingredients, values["bucket"], values["volume_loss"], **given)
 
 

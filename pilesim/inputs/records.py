@@ -104,14 +104,15 @@ class BaseLayer:
 @dataclass(frozen=True, slots=True)
 class Mix:
     """The composting mix at its surface: wet bulk density [kg m-3], moisture (wet basis), volatile solids
-    (of dry matter), permeability in place [m2], compaction (growth of bulk density with depth) [m-1], fast
-    and slow fractions (of volatile solids), their rates [s-1], oxygen demand [kg kg-1], respiratory
-    quotient [1]."""
+    (of dry matter), permeability in place, upwards [m2], the one across over it [1], compaction (growth of bulk
+    density with depth) [m-1], fast and slow fractions (of volatile solids), their rates [s-1], oxygen demand
+    [kg kg-1], respiratory quotient [1]."""
 
     bulk_density: float
     moisture: float
     volatile_solids: float
     permeability: float
+    permeability_ratio: float
     compaction: float
     fast_fraction: float
     slow_fraction: float
@@ -135,7 +136,8 @@ class Ingredient:
 class MixFromIngredients:
     """A mix by its ingredients, size of a bucket [m3] or None, and the share of their volumes that mixing loses [1].
 
-    The other fields are those of `Mix`, None where the scenario leaves them to be derived from the ingredients.
+    The other fields are those of `Mix`, None where the scenario leaves them to be derived from the ingredients; and the
+    registry values that the scenario's ``[laws]`` replace (SI).
     """
 
     ingredients: tuple[Ingredient, ...]
@@ -145,6 +147,7 @@ class MixFromIngredients:
     moisture: float | None
     volatile_solids: float | None
     permeability: float | None
+    permeability_ratio: float | None
     compaction: float | None
     fast_fraction: float | None
     slow_fraction: float | None
@@ -152,6 +155,7 @@ class MixFromIngredients:
     slow_rate: float | None
     oxygen_demand: float | None
     respiratory_quotient: float | None
+    constants: tuple[tuple[str, float], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +190,7 @@ class Run:
 class Laws:
     """Named choices where the literature conflicts (see ``pilesim.inputs.laws``)."""
 
+    free_air_space: str
     gas_diffusion: str
     temperature: str
     oxygen_limit: str

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pilesim.inputs import checks, layers
+from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.layers import bundled
 from pilesim.inputs.library import cover_library
 from pilesim.inputs.recipe import RECIPE_KEYS, read_recipe
@@ -132,14 +133,16 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         checks.size_from_outline(pile, tables)
     _take_cover_material(values["cover"], _keys(tables, "cover"))
     del values["base_layer"]["material"]
-    mix = _read_mix(values["mix"], tables)
+    mix, choice = _read_mix(values["mix"], tables), Laws(**values["laws"])
+    if isinstance(mix, MixFromIngredients):
+        mix = replace(mix, constants=tuple(chosen_constants(choice).items()))
     scenario = Scenario(
         name=name, title=str(tables.get("title", name)),
         site=Site(**values["site"]), weather=weather, pile=Pile(**pile),
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(**values["limits"]), laws=Laws(**values["laws"]), tables=tables,
+        limits=Limits(**values["limits"]), laws=choice, tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)

@@ -138,7 +138,9 @@ SCHEMA: dict[str, dict[str, Key]] = {
         "bulk_density": _density("wet, at the surface of the mix", "mix_bulk_density"),
         "moisture": _share("wet basis", 0.0, 95.0, "mix_moisture"),
         "volatile_solids": _share("share of dry matter", 0.0, 100.0, "mix_volatile_solids"),
-        "permeability": _permeability("to gas, in place, at the surface density", "mix_permeability"),
+        "permeability": _permeability("to gas, in place, at the surface density; upwards", "mix_permeability"),
+        "permeability_ratio": Key("permeability across over upwards; above 1 for a mix laid in layers", unit="1", low=0.1,
+                                  high=100.0, constant="mix_permeability_ratio"),
         "compaction": Key("growth of bulk density with depth", unit="m-1", shown="1/m", high=2.0,
                           constant="mix_compaction"),
         "fast_fraction": _share("quickly degradable, of volatile solids", 0.0, 100.0, "mix_fast_fraction"),
@@ -172,6 +174,7 @@ SCHEMA: dict[str, dict[str, Key]] = {
                         "run_cell"),
     },
     "laws": {
+        "free_air_space": _word("density of organic matter in the free air space of all materials", "particles", "handbook"),
         "gas_diffusion": _word("how oxygen diffuses in the bed", "moldrup", "millington-quirk", "buckingham", "marshall"),
         "temperature": _word("cardinal temperatures of degradation", "measured", "literature"),
         "oxygen_limit": _word("oxygen at half speed", "measured", "handbook"),

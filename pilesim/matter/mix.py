@@ -9,7 +9,7 @@ Shares follow from sums over the ingredients, so they are exact for what is load
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ from pilesim.inputs.library import WATER, Feedstock
 from pilesim.inputs.records import Ingredient, Mix, MixFromIngredients
 from pilesim.matter import bed as laws
 
-FIELDS = tuple(field.name for field in fields(Mix))
+FIELDS = tuple(one.name for one in fields(Mix))
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,8 @@ class Blend:
         Of equal surface per solid volume [m].
     compaction : float
         Mean over the volumes [m-1].
+    c : record
+        Constants, as the scenario's laws have them.
     """
 
     feedstocks: tuple[Feedstock, ...]
@@ -68,6 +70,7 @@ class Blend:
     degradable_carbon: float
     particle_size: float
     compaction: float
+    c: Any = field(repr=False, compare=False)
 
     @property
     def mass(self) -> float:
@@ -159,7 +162,7 @@ def blend(feedstocks: Sequence[Feedstock], masses: np.ndarray, volume_loss: floa
         respiratory_quotient=_mean(p["respiratory_quotient"], oxygen),
         degradable_carbon=float((fast + slow) @ share),
         particle_size=float(solids[own].sum() / (solids[own] / p["particle_size"][own]).sum()),
-        compaction=_mean(p["compaction"], volumes))
+        compaction=_mean(p["compaction"], volumes), c=c)
 
 
 def _mean(values: np.ndarray, weights: np.ndarray) -> float:
@@ -219,7 +222,8 @@ def derive(mix: MixFromIngredients) -> DerivedMix:
         Where solids and water fill the bed whole, or given and derived fractions exceed the whole.
     """
     kept = [item for item in mix.ingredients if item.amount > 0.0]
-    sums = blend([item.feedstock for item in kept], masses_of(kept, mix.bucket), mix.volume_loss)
+    sums = blend([item.feedstock for item in kept], masses_of(kept, mix.bucket), mix.volume_loss,
+                 constant_record(dict(mix.constants)))
     given = {name: value for name in FIELDS if (value := getattr(mix, name)) is not None}
     used = _complete(sums, given)
     _refuse_impossible(used, given, sums)
@@ -244,13 +248,14 @@ def _complete(sums: Blend, given: Mapping[str, float]) -> Mix:
         "slow_fraction": sums.slow / sums.organic if sums.organic else 0.0, "fast_rate": sums.fast_rate,
         "slow_rate": sums.slow_rate, "oxygen_demand": sums.oxygen_demand,
         "respiratory_quotient": sums.respiratory_quotient, **given}
-    air = free_air_space(values["bulk_density"], values["moisture"], values["volatile_solids"])
-    values.setdefault("permeability", permeability(sums.particle_size, air))
+    air = free_air_space(values["bulk_density"], values["moisture"], values["volatile_solids"], sums.c)
+    values.setdefault("permeability", permeability(sums.particle_size, air, sums.c))
+    values.setdefault("permeability_ratio", float(sums.c.mix_permeability_ratio))
     return Mix(**values)
 
 
 def _refuse_impossible(used: Mix, given: Mapping[str, float], sums: Blend) -> None:
-    c = constant_record()
+    c = sums.c
     air = free_air_space(used.bulk_density, used.moisture, used.volatile_solids, c)
     if air < c.smallest_air_filled_porosity:
         where = next((f"mix.{name}" for name in ("bulk_density", "moisture") if name in given), "mix.ingredients")

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from scipy.optimize import lsq_linear
@@ -59,7 +60,7 @@ class Proportions:
 
 
 def reach(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets, volume_loss: float,
-          keep: Sequence[str] = (), library: Mapping[str, Feedstock] | None = None) -> Proportions:
+          keep: Sequence[str] = (), library: Mapping[str, Feedstock] | None = None, c: Any = None) -> Proportions:
     """The amounts nearest to `masses` that meet the targets, or come nearest to it.
 
     Parameters
@@ -73,6 +74,8 @@ def reach(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets,
         Names of ingredients whose amounts stay.
     library : mapping, optional
         Materials to look for help in, where the targets conflict.
+    c : record, optional
+        Constants; those of the registry by default.
 
     Raises
     ------
@@ -83,15 +86,16 @@ def reach(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets,
         raise ScenarioError("--target", "nothing", "at least one target", "Such as moisture=58 %.")
     if len(set(keep)) >= len(feedstocks):
         raise ScenarioError("--keep", "every ingredient", "at least one ingredient left free")
-    found = _solve(feedstocks, masses, targets, volume_loss, keep)
+    c = constant_record() if c is None else c
+    found = _solve(feedstocks, masses, targets, volume_loss, keep, c)
     missed = _missed(found, targets)
     if not missed:
         return Proportions(found, (), {}, ())
     singles = {name: Targets(**{name: value}) for name in _NAMES if (value := getattr(targets, name)) is not None}
-    found = _solve(feedstocks, masses, targets, volume_loss, keep, _COMPROMISE)
-    tried = {name: _solve(feedstocks, masses, single, volume_loss, keep) for name, single in singles.items()}
+    found = _solve(feedstocks, masses, targets, volume_loss, keep, c, _COMPROMISE)
+    tried = {name: _solve(feedstocks, masses, single, volume_loss, keep, c) for name, single in singles.items()}
     alone = {name: result for name, result in tried.items() if not _missed(result, singles[name])}
-    helpers = _helpers(feedstocks, masses, targets, volume_loss, keep, library or {})
+    helpers = _helpers(feedstocks, masses, targets, volume_loss, keep, library or {}, c)
     return Proportions(found, _missed(found, targets) or missed, alone, helpers)
 
 
@@ -100,14 +104,14 @@ _NAMES = ("moisture", "carbon_to_nitrogen", "free_air_space")
 
 def air_space(result: Blend) -> float:
     """Free air space [1] of the blend at its own bulk density."""
-    return free_air_space(result.bulk_density, result.moisture, result.volatile_solids)
+    return free_air_space(result.bulk_density, result.moisture, result.volatile_solids, result.c)
 
 
 def _solve(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets, volume_loss: float,
-           keep: Sequence[str], nearness: float = _NEARNESS) -> Blend:
+           keep: Sequence[str], c: Any, nearness: float = _NEARNESS) -> Blend:
     total, n = float(masses.sum()), len(feedstocks)
     start = masses / total
-    rows, rights = _target_rows(feedstocks, targets, volume_loss)
+    rows, rights = _target_rows(feedstocks, targets, volume_loss, c)
     slack = np.zeros((len(rows), 1))
     if targets.free_air_space is not None:
         slack[-1] = 1.0
@@ -125,13 +129,12 @@ def _solve(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets
     shares = np.where(answer.x[:n] < 1e-9, 0.0, answer.x[:n])
     if not (shares * (1.0 - property_array(feedstocks, "moisture"))).sum() > 0.0:
         shares = start      # only water met the target: no mix
-    return blend(feedstocks, shares * total, volume_loss)
+    return blend(feedstocks, shares * total, volume_loss, c)
 
 
 def _target_rows(feedstocks: Sequence[Feedstock], targets: Targets,
-                 volume_loss: float) -> tuple[list[np.ndarray], list[float]]:
+                 volume_loss: float, c: Any) -> tuple[list[np.ndarray], list[float]]:
     """Rows of the linear system and its right sides; the free air space last."""
-    c = constant_record()
     moisture = property_array(feedstocks, "moisture")
     dry = 1.0 - moisture
     rows = []
@@ -163,13 +166,13 @@ def _missed(result: Blend, targets: Targets) -> tuple[str, ...]:
 
 
 def _helpers(feedstocks: Sequence[Feedstock], masses: np.ndarray, targets: Targets, volume_loss: float,
-             keep: Sequence[str], library: Mapping[str, Feedstock]) -> tuple[tuple[str, float], ...]:
+             keep: Sequence[str], library: Mapping[str, Feedstock], c: Any) -> tuple[tuple[str, float], ...]:
     present = {feedstock.name for feedstock in feedstocks}
     found = []
     for name, extra in library.items():
         if name in present:
             continue
-        result = _solve([*feedstocks, extra], np.append(masses, 0.0), targets, volume_loss, keep)
+        result = _solve([*feedstocks, extra], np.append(masses, 0.0), targets, volume_loss, keep, c)
         share = float(result.masses[-1]) / result.mass
         if not _missed(result, targets) and 0.0 < share <= _LARGEST_SHARE:
             found.append((name, share))

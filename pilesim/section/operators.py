@@ -11,6 +11,7 @@ Arrays over nodes have one extra slot at the end
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,6 +49,8 @@ class Mesh:
         Upper triangle of the 4 x 4 form of edge differences, for unit conductivity.
     quad_pairs : (quads, 6) float
         Conductance between the corner pairs of `PAIRS`, for unit conductivity.
+    flow_form, flow_pairs : (quads, 10), (quads, 6) float
+        The same for gas, whose permeability may be larger across than upwards; for unit permeability upwards.
     quarter_volume, quarter_x, quarter_z : (quads, 4) float
         Quarter cells that belong to the corners: area [m2], or volume [m3] of a round heap, and centroid [m].
     neighbours : (count + 1, 8) int
@@ -67,6 +70,8 @@ class Mesh:
     quad_material: np.ndarray
     quad_form: np.ndarray
     quad_pairs: np.ndarray
+    flow_form: np.ndarray
+    flow_pairs: np.ndarray
     quarter_volume: np.ndarray
     quarter_x: np.ndarray
     quarter_z: np.ndarray
@@ -81,8 +86,11 @@ class Mesh:
         return table
 
 
-def build_mesh(grid: SectionGrid) -> Mesh:
-    """Number the nodes of a grid and compute its forms, volumes and neighbour tables."""
+def build_mesh(grid: SectionGrid, across: Mapping[int, float] | None = None) -> Mesh:
+    """Number the nodes of a grid and compute its forms, volumes and neighbour tables.
+
+    `across` holds the permeability across over that upwards [1] of materials where it is not 1.
+    """
     cells = np.argwhere(grid.material != NONE)
     material = grid.material[cells[:, 0], cells[:, 1]]
     number, row, column, pile_count = _number_nodes(grid, cells, material)
@@ -94,12 +102,18 @@ def build_mesh(grid: SectionGrid) -> Mesh:
     quarter_volume, quarter_x, quarter_z = _quarters(x[quad_nodes], z[quad_nodes])
     around = 2.0 * np.pi * quarter_x if grid.axisymmetric else np.ones_like(quarter_x)
     form = _forms(x[quad_nodes], z[quad_nodes], around)
+    pairs = _pairs(form)
+    flow_form, flow_pairs = form, pairs
+    if any(ratio != 1.0 for ratio in (across or {}).values()):
+        ratios = np.array([(across or {}).get(number, 1.0) for number in material])
+        flow_form = _forms(x[quad_nodes], z[quad_nodes], around, ratios)
+        flow_pairs = _pairs(flow_form)
     quarter_volume = quarter_volume * around
     volume = np.zeros((5, count + 1))
     np.add.at(volume, (material[:, None], quad_nodes), quarter_volume)
     neighbours, upstream = _neighbours(quad_nodes, material, count)
-    return Mesh(count, pile_count, row, column, x, z, quad_nodes, material.astype(np.int64), form, _pairs(form),
-                quarter_volume, quarter_x, quarter_z, neighbours, upstream, volume)
+    return Mesh(count, pile_count, row, column, x, z, quad_nodes, material.astype(np.int64), form, pairs, flow_form,
+                flow_pairs, quarter_volume, quarter_x, quarter_z, neighbours, upstream, volume)
 
 
 def _number_nodes(grid: SectionGrid, cells: np.ndarray, material: np.ndarray) -> tuple[Any, ...]:
@@ -114,21 +128,26 @@ def _number_nodes(grid: SectionGrid, cells: np.ndarray, material: np.ndarray) ->
     return number, order[:, 0].copy(), order[:, 1].copy(), len(pile)
 
 
-def _metric(x: np.ndarray, z: np.ndarray, xi: float, eta: float) -> tuple[np.ndarray, ...]:
-    """|b|^2, a.b, |a|^2 and J of each quad at logical position (xi, eta)."""
+def _metric(x: np.ndarray, z: np.ndarray, xi: float, eta: float,
+            across: np.ndarray | float = 1.0) -> tuple[np.ndarray, ...]:
+    """|b|^2, a.b, |a|^2 and J of each quad at logical position (xi, eta), for a conductivity `across` in x and 1 in z.
+
+    From J grad p . k grad p with p_x = (p_xi b_z - p_eta a_z) / J and p_z = (p_eta a_x - p_xi b_x) / J.
+    """
     ax = (1 - eta) * (x[:, 1] - x[:, 0]) + eta * (x[:, 3] - x[:, 2])
     az = (1 - eta) * (z[:, 1] - z[:, 0]) + eta * (z[:, 3] - z[:, 2])
     bx = (1 - xi) * (x[:, 2] - x[:, 0]) + xi * (x[:, 3] - x[:, 1])
     bz = (1 - xi) * (z[:, 2] - z[:, 0]) + xi * (z[:, 3] - z[:, 1])
-    return bx * bx + bz * bz, ax * bx + az * bz, ax * ax + az * az, ax * bz - az * bx
+    return bx * bx + across * bz * bz, ax * bx + across * az * bz, ax * ax + across * az * az, ax * bz - az * bx
 
 
-def _form_at(x: np.ndarray, z: np.ndarray, points: tuple[float, float], around: np.ndarray) -> np.ndarray:
+def _form_at(x: np.ndarray, z: np.ndarray, points: tuple[float, float], around: np.ndarray,
+             across: np.ndarray) -> np.ndarray:
     """Sum of the forms at four points of each quad, each weighed with `around` (quads, 4) of its corner."""
     form = np.zeros((len(x), 4, 4))
     for row, eta in enumerate(points):
         for column, xi in enumerate(points):
-            bb, ab, aa, jacobian = _metric(x, z, xi, eta)
+            bb, ab, aa, jacobian = _metric(x, z, xi, eta, across)
             va = np.array([1 - eta, eta, 0, 0])
             vb = np.array([0, 0, 1 - xi, xi])
             cross = np.outer(va, vb) + np.outer(vb, va)
@@ -139,13 +158,14 @@ def _form_at(x: np.ndarray, z: np.ndarray, points: tuple[float, float], around: 
     return form
 
 
-def _forms(x: np.ndarray, z: np.ndarray, around: np.ndarray) -> np.ndarray:
+def _forms(x: np.ndarray, z: np.ndarray, around: np.ndarray, across: np.ndarray | None = None) -> np.ndarray:
+    across = np.ones(len(x)) if across is None else across
     jacobians = np.stack([_metric(x, z, xi, eta)[3] for eta in (0, 1) for xi in (0, 1)])
     skew = jacobians.min(axis=0) < SMALL_JACOBIAN * jacobians.mean(axis=0)
     form = np.empty((len(x), 4, 4))
-    form[~skew] = _form_at(x[~skew], z[~skew], (0.0, 1.0), around[~skew])
+    form[~skew] = _form_at(x[~skew], z[~skew], (0.0, 1.0), around[~skew], across[~skew])
     inner = 0.5 / np.sqrt(3.0)
-    form[skew] = _form_at(x[skew], z[skew], (0.5 - inner, 0.5 + inner), around[skew])
+    form[skew] = _form_at(x[skew], z[skew], (0.5 - inner, 0.5 + inner), around[skew], across[skew])
     rows, columns = np.array(_FORM_INDEX).T
     return np.ascontiguousarray(form[:, rows, columns])
 

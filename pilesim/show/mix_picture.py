@@ -72,7 +72,8 @@ def _used(derived: DerivedMix) -> dict[str, float] | None:
 
     used = derived.used
     return {"moisture": used.moisture, "carbon_to_nitrogen": derived.blend.carbon_to_nitrogen,
-            "free_air_space": free_air_space(used.bulk_density, used.moisture, used.volatile_solids)}
+            "free_air_space": free_air_space(used.bulk_density, used.moisture, used.volatile_solids,
+                                             derived.blend.c)}
 
 
 def _draw(axes: Axes, name: str, here: Mapping[str, float], ends: Sequence[Mapping[str, float]],

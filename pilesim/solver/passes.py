@@ -24,7 +24,8 @@ class Quads(NamedTuple):
     z: np.ndarray  # m
     nodes: np.ndarray  # (quads, 4)
     pairs: np.ndarray  # (quads, 6)
-    form: np.ndarray  # (quads, 10)
+    flow_pairs: np.ndarray  # (quads, 6), of gas
+    flow_form: np.ndarray  # (quads, 10)
     material: np.ndarray  # (quads,)
     every: np.ndarray  # numbers of all quads
     permeable: np.ndarray  # numbers of those that gas passes
@@ -227,7 +228,7 @@ def run_flow(quads: Any, room: Any, fields: Any, props: Any, is_open: Any, sourc
         gas_mobilities(fields.temperature, props.activity, room.order.size, room.mobility, c)
         quad_means(quads.permeable, quads.nodes, quads.material, props.permeability, room.mobility, room.conductance)
     gas_lifts(fields.temperature, props.activity, fields.composition, room.order.size, room.lift, c)
-    solve_flow(quads.permeable, quads.nodes, quads.pairs, quads.form, room.conductance, room.lift, quads.z,
+    solve_flow(quads.permeable, quads.nodes, quads.flow_pairs, quads.flow_form, room.conductance, room.lift, quads.z,
                quads.unknown, quads.pressure, source, is_open, quads.band, quads.factored, quads.right, fields.east,
                fields.north, fields.outflow)
 

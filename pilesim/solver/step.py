@@ -117,9 +117,9 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     gather_stencil(mesh.quad_nodes, mesh.quad_pairs, np.where(mesh.quad_material < 4, 1.0, 0.0), unit, np.zeros(n1))
     drop = unit * (mesh.z[:, None] - mesh.z[mesh.neighbours])
     plan = plan_flow(mesh, problem.edges)
-    places = Quads(mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.quad_form, mesh.quad_material,
-                   np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored, plan.right,
-                   plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_age)
+    places = Quads(mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.flow_pairs, mesh.flow_form,
+                   mesh.quad_material, np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored,
+                   plan.right, plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_age)
     reach = 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4
     frame = Frame(mesh.neighbours, mesh.upstream, stretch_ratios(mesh), reach, drop, problem.floor_length,
                   problem.pile_volume, weight)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from pilesim.base.constants import constant_record
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import to_si
 from pilesim.inputs.library import find_feedstock, known_feedstocks
@@ -64,4 +65,5 @@ def amounts_for(scenario: Scenario, targets: Targets, keep: Sequence[str] = ()) 
     for name in keep:
         find_feedstock(name, own, "--keep")
     masses = masses_of(mix.ingredients, mix.bucket)
-    return reach(list(own.values()), np.asarray(masses), targets, mix.volume_loss, keep, known_feedstocks(scenario.tables))
+    return reach(list(own.values()), np.asarray(masses), targets, mix.volume_loss, keep, known_feedstocks(scenario.tables),
+                 constant_record(dict(mix.constants)))

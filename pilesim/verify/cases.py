@@ -6,6 +6,7 @@ from functools import partial
 
 from pilesim.verify import (
     advection,
+    anisotropy,
     bed,
     cavity,
     conduction,
@@ -97,12 +98,14 @@ CASES: tuple[Case, ...] = (
     Case("draught through layers", draught.layered_draughts),
     Case("draught of saturated gas", draught.saturated_columns),
     Case("draught by a heat source", draught.even_heat_source),
+    Case("permeability across and upwards", anisotropy.stretched_coordinates),
     Case("side-heated porous square, Ra 10", cavity.side_heated_at_10),
     Case("side-heated porous square, Ra 100", cavity.side_heated_at_100),
     Case("side-heated porous square, Ra 1000", cavity.side_heated_at_1000, slow=True),
     Case("porous square heated from below, Ra 100", cavity.heated_from_below_at_100),
     Case("side-heated porous square, warm on either side", cavity.warm_on_either_side),
     *(Case(f"onset of convection, {layer}", partial(onset.onset, layer), slow=True) for layer in onset.LAYERS),
+    Case("onset of convection in layers", onset.onset_in_layers, slow=True),
     Case("critical self-heating of a slab", self_heating.critical_slab, slow=True),
     Case("critical self-heating of a cylinder", self_heating.critical_cylinder, slow=True),
     Case("critical self-heating of a square rod", self_heating.critical_square, slow=True),

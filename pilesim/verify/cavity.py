@@ -33,15 +33,18 @@ PUBLISHED = {
 
 
 def porous_box(rayleigh: float, x: np.ndarray, z: np.ndarray, walls: dict[str, Boundary],
-               difference: float = WARM - COLD) -> Problem:
-    """Box of vertices `x` and `z` [m], its permeability from the Rayleigh number of its height and of a `difference` [K]."""
+               difference: float = WARM - COLD, ratio: float = 1.0) -> Problem:
+    """Box of vertices `x` and `z` [m], its permeability from the Rayleigh number of its height and of a `difference` [K].
+
+    `ratio` is the permeability across over that upwards.
+    """
     lift = DENSITY * GRAVITY * difference / MEAN  # N m-3, of the warm against the cold wall
     permeability = rayleigh * VISCOSITY * K / (lift * float(z[-1] - z[0]) * DENSITY * HEAT_CAPACITY)
     physics = dry_physics(concentration=DENSITY / MOLE, viscosity=VISCOSITY, gravity=GRAVITY, gas_constant=GAS_CONSTANT,
                           dry_air_heat_capacity=HEAT_CAPACITY, **one_gas(MOLE))
     grid = box_grid(x, z, np.full((z.size - 1, x.size - 1), MIX))
     return reduced(grid, walls, physics, heat_capacity={MIX: C}, conductivity={MIX: K}, permeability={MIX: permeability},
-                   temperature=MEAN, ambient_density=DENSITY)
+                   temperature=MEAN, ambient_density=DENSITY, permeability_ratio={MIX: ratio})
 
 
 def spaced(cells: int, grading: float) -> np.ndarray:

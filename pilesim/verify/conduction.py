@@ -15,6 +15,7 @@ from scipy.special import erfc, erfcx
 
 from pilesim.balances.surface import FIXED, Boundary
 from pilesim.build import Problem
+from pilesim.estimate.formulas import transmittance
 from pilesim.model import State
 from pilesim.section.grid import COVER, MIX, box_grid
 from pilesim.verify.check import MATHEMATICS, Check, largest_error, order
@@ -145,6 +146,7 @@ def layers_in_series() -> list[Check]:
     problem = reduced(box_grid(x, np.array([0.0, 0.1]), material), edges, STILL, conductivity=conductivity)
     state, _ = run(problem, 1e9, tight(1e8))
     resistance = np.array([1 / film[0], *(np.diff(x) / [conductivity[m] for m in material[0]])])
-    drop = np.cumsum(resistance) / (resistance.sum() + 1 / film[1])
+    layers = [(thick, conductivity[m]) for thick, m in zip(np.diff(x), material[0], strict=True)]
+    drop = np.cumsum(resistance) / (1 / film[0] + 1 / transmittance(film[1], layers))
     return [largest_error("two layers in series: error over the whole drop", "exact",
                           "thermal resistances add, any text on heat conduction", excess(problem, state)[0] - 1 + drop, 1e-9)]

@@ -11,6 +11,7 @@ from pilesim.balances.airflow import gas_density
 from pilesim.balances.physics import Physics, run_record
 from pilesim.balances.surface import Boundary
 from pilesim.build import Problem
+from pilesim.estimate.formulas import draught_of_even_source, series_draught
 from pilesim.section.grid import COVER, MIX
 from pilesim.solver.step import Controls, begin, make_stepper
 from pilesim.verify.check import Check, order, relative
@@ -42,7 +43,7 @@ def two_layers(inside: float) -> list[Check]:
     problem = reduced(grid, OPEN, physics, permeability={m: k for m, (_, k) in layers.items()}, temperature=inside,
                       ambient_density=DENSITY)
     push = GRAVITY * DENSITY * (1 - AIR / inside) * 1.8
-    exact = push / sum(VISCOSITY * thick / k for thick, k in layers.values())
+    exact = series_draught(push, [VISCOSITY * thick / k for thick, k in layers.values()])
     source = "Darcy's law, resistances in series"
     return [relative(f"draught {way} two layers at {inside:g} K in air of 280 K", "exact", source, exact,
                      flux / CONCENTRATION, 1e-9, "m s-1")
@@ -82,7 +83,7 @@ def even_heat_source() -> list[Check]:
     """
     height, permeability, capacity, rows = 2.0, 1e-8, 1000.0, []
     for source in (3.0, 0.03):  # W m-3
-        formula = math.sqrt(permeability * GRAVITY / AIR * source * height / (2 * VISCOSITY * capacity))
+        formula = draught_of_even_source(permeability, GRAVITY, AIR, source, height, VISCOSITY, capacity)
 
         def excess(speed: float, source: float = source) -> float:
             return source * height / (DENSITY * speed * capacity * AIR)

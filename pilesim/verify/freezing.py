@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
-from scipy.optimize import brentq
-from scipy.special import erf, erfc
 
 from pilesim.balances.physics import Physics
 from pilesim.balances.surface import FIXED, Boundary
 from pilesim.build import reduced_problem
+from pilesim.estimate.formulas import neumann_front
 from pilesim.section.grid import GROUND, MIX, box_grid
 from pilesim.solver.march import march
 from pilesim.solver.step import Controls
@@ -22,16 +19,10 @@ SURFACE, START, SPAN = ZERO - 10.0, ZERO + 4.0, 0.05
 DAYS = 20.0
 
 
-def neumann_front(time: float) -> float:
-    """Depth [m] of the freezing front after `time` [s], equal properties in both phases.
-
-    Carslaw & Jaeger (1959), chapter 11 (where: TO CHECK): front 2 m sqrt(a t) with
-    St_s / (exp(m^2) erf m) - St_l / (exp(m^2) erfc m) = m sqrt(pi).
-    """
-    cold, warm = (CAPACITY * difference / (WATER * FUSION) for difference in (ZERO - SURFACE, START - ZERO))
-    root = brentq(lambda m: cold / (math.exp(m * m) * erf(m)) - warm / (math.exp(m * m) * erfc(m))
-                  - m * math.sqrt(math.pi), 1e-6, 3.0)
-    return 2.0 * float(root) * math.sqrt(CONDUCTIVITY / CAPACITY * time)
+def exact_front(time: float) -> float:
+    """Depth [m] of the freezing front after `time` [s] by Neumann's solution."""
+    return neumann_front(time, conductivity=CONDUCTIVITY, capacity=CAPACITY, water=WATER, fusion=FUSION, surface=SURFACE,
+                         start=START, melting=ZERO)
 
 
 def computed_front(cells: int, step: float, material: int, depth: float = 3.0) -> float:
@@ -63,7 +54,7 @@ def freezing_front(material: int) -> list[Check]:
     """After 20 days, on cells of 1.25 cm: within a cell the front is placed only to about a quarter of it."""
     where = {int(GROUND): "ground", int(MIX): "mix"}[int(material)]
     return [relative(f"depth of the frost in the {where} after 20 days", "exact",
-                     "Neumann's two-phase solution, Carslaw & Jaeger (1959) ch. 11 (TO CHECK)", neumann_front(DAYS * DAY),
+                     "Neumann's two-phase solution, Carslaw & Jaeger (1959) ch. 11 (TO CHECK)", exact_front(DAYS * DAY),
                      computed_front(240, 3600.0, material), 0.005, "m")]
 
 

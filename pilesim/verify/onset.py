@@ -13,6 +13,7 @@ import numpy as np
 from scipy.optimize import brentq, minimize_scalar
 
 from pilesim.balances.surface import FIXED, Boundary
+from pilesim.estimate.formulas import onset_of_convection
 from pilesim.solver.march import Moment
 from pilesim.verify.cavity import DIFFUSION_TIME, MEAN, K, extrapolated, porous_box
 from pilesim.verify.check import Check, order, relative
@@ -65,12 +66,12 @@ def critical_exactly(held: bool, closed: bool) -> tuple[float, float]:
     return float(found.fun), float(found.x)
 
 
-def growth_rate(layer: str, rayleigh: float, wave: float, cells: int) -> float:
+def growth_rate(layer: str, rayleigh: float, wave: float, cells: int, ratio: float = 1.0) -> float:
     """Of the gravest disturbance, per diffusion time of the height, between one half and one such time."""
     floor, top, _, _ = LAYERS[layer]
     across = cells * round(COARSEST * math.pi / wave) // COARSEST  # cells of one shape on all grids
     problem = porous_box(rayleigh, np.linspace(0.0, math.pi / wave, across + 1), np.linspace(0.0, 1.0, cells + 1),
-                         {"floor": floor, "top": top}, DIFFERENCE)
+                         {"floor": floor, "top": top}, DIFFERENCE, ratio)
     x, z = problem.mesh.x[:-1], problem.mesh.z[:-1]
     steady = WARM + (COLD - WARM) * z
     problem.temperature[:-1] = steady + SIZE_OF_PUSH * np.cos(wave * x) * np.sin(0.5 * math.pi * (1.0 - z))
@@ -86,10 +87,10 @@ def growth_rate(layer: str, rayleigh: float, wave: float, cells: int) -> float:
 
 
 @cache
-def critical(layer: str, cells: int, exact: float, wave: float) -> float:
+def critical(layer: str, cells: int, exact: float, wave: float, ratio: float = 1.0) -> float:
     """Rayleigh number of no growth on a grid, by a straight line through the rates 2 % to both sides of `exact`."""
     low, high = 0.98 * exact, 1.02 * exact
-    below, above = growth_rate(layer, low, wave, cells), growth_rate(layer, high, wave, cells)
+    below, above = (growth_rate(layer, rayleigh, wave, cells, ratio) for rayleigh in (low, high))
     return low + (high - low) * -below / (above - below)
 
 
@@ -104,3 +105,12 @@ def onset(layer: str) -> list[Check]:
                      extrapolated(found[-2:]), 1e-3),
             relative(f"{name}: critical Rayleigh number as published", "external", source, published,
                      extrapolated(found[-2:]), 1e-3)]
+
+
+def onset_in_layers(ratio: float = 4.0) -> list[Check]:
+    """A closed layer `ratio` times as permeable across: pi^2 (1 + sqrt(1/ratio))^2 at the wave number pi ratio^(-1/4)."""
+    exact, wave = onset_of_convection(1.0 / ratio), math.pi * ratio**-0.25
+    found = np.array([critical("closed", cells, exact, wave, ratio) for cells in (COARSEST, 2 * COARSEST)])
+    name = f"onset of convection, {ratio:g} times as permeable across: critical Rayleigh number"
+    source = "Castinel & Combarnous (1974) (recalled, TO CHECK); exact mathematics"
+    return [relative(name, "external", source, exact, extrapolated(found), 3e-3)]

@@ -15,6 +15,7 @@ from scipy.optimize import brentq
 
 from pilesim.balances.surface import Boundary
 from pilesim.build import Problem
+from pilesim.estimate.formulas import draught_reach, first_order_effectiveness, first_order_profile, zero_order_depth
 from pilesim.section.grid import MIX
 from pilesim.verify.check import MATHEMATICS, Check, largest_error, order, relative
 from pilesim.verify.reduced import FLAT, along, dry_physics, line, reduced, run, tight
@@ -64,10 +65,10 @@ def first_order_uptake(modulus: float) -> list[Check]:
     for size in (10, 20, 40):
         problem = respiring(size, {"right": FRESH}, uptake, half)
         oxygen, rows = steady(problem)
-        exact = surface * np.cosh(modulus * problem.grid.x[0] / LENGTH) / math.cosh(modulus)
+        exact = surface * first_order_profile(modulus, problem.grid.x[0] / LENGTH)
         errors.append(np.abs(oxygen - exact).max() / AMBIENT)
         supply = FILM * CONCENTRATION * (AMBIENT - oxygen[-1])  # mol m-2 s-1
-        supplies.append(abs(supply * half / (uptake * oxygen[-1] * LENGTH) * modulus / math.tanh(modulus) - 1))
+        supplies.append(abs(supply * half / (uptake * oxygen[-1] * LENGTH) / first_order_effectiveness(modulus) - 1))
         apart.append(rows)
     name, source = f"first-order oxygen uptake, Thiele modulus {modulus:g}", "Thiele (1939) (TO CHECK)"
     return [order(f"{name}, profile", "exact", source, errors, 0.1),
@@ -83,6 +84,7 @@ def zero_order_uptake() -> list[Check]:
     depth, half = 0.6 * LENGTH, 1e-4
     surface = AMBIENT / (1 + 2 * LENGTH / depth / BIOT)
     uptake = 2 * DIFFUSIVITY * CONCENTRATION * surface / depth**2
+    depth = zero_order_depth(DIFFUSIVITY, CONCENTRATION * surface, uptake)  # the same again
 
     def into_bed(x: float) -> float:
         return math.sqrt(2 * CONCENTRATION * DIFFUSIVITY * uptake * (x - half * math.log1p(x / half)))
@@ -146,7 +148,7 @@ def plug_flow() -> list[Check]:
     speed = 5 * DIFFUSIVITY / LENGTH
     uptake = 0.7 * AMBIENT * CONCENTRATION * speed / LENGTH
     problem = blown(20, 5.0, Boundary(oxygen=AMBIENT), Boundary(), uptake, diffusivity={MIX: 0.0})
-    exact = AMBIENT * (1 - 0.7 * problem.grid.x[0] / LENGTH)
+    exact = AMBIENT * (1 - problem.grid.x[0] / draught_reach(speed, CONCENTRATION * AMBIENT, uptake))
     return [largest_error("oxygen in plug flow with zero-order uptake: error", "exact", MATHEMATICS,
                           (steady(problem)[0] - exact) / AMBIENT, 1e-9)]
 

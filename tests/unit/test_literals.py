@@ -14,7 +14,7 @@ PHYSICS = sorted([*(PACKAGE / "matter").glob("*.py"), *(PACKAGE / "balances").gl
 PLAIN = frozenset({0, 1, 2, 3, 0.5})        # counting, halving, squaring, an axis
 ALLOWED = {     # function: numbers of mathematics, of a layout or of round-off, and why
     "oxygen.node_oxygen": ({4.0, 1e-300}, "discriminant of the quadratic; guard against a division by zero"),
-    "physics.run_record": ({8}, "how many of the extra names are switches"),
+    "physics._unfilled_record": ({8}, "how many of the extra names are switches"),
     "surface.half_edges": ({0.25}, "quarter of an edge turned about the axis"),
     "moist_air.humid_viscosity": ({8.0}, "the 8 of Wilke's formula, exact"),
     "weather.mid_month_values": ({12, 0.25}, "months of a year; straight lines through the middles"),

@@ -72,7 +72,7 @@ def test_reference_pile_is_the_agreed_one(reference):
     )
     assert dataclasses.astuple(s.base_layer) == (0.2, 3e-7, 250.0, 0.35, 0.97, None, "closed")
     assert dataclasses.astuple(s.mix) == pytest.approx(
-        (500.0, 0.58, 0.80, 5e-8, 0.12, 0.20, 0.25, 0.15 / 86400, 0.012 / 86400, 1.4, 0.95), rel=1e-12
+        (500.0, 0.58, 0.80, 5e-8, 1.0, 0.12, 0.20, 0.25, 0.15 / 86400, 0.012 / 86400, 1.4, 0.95), rel=1e-12
     )
     assert dataclasses.astuple(s.start) == (None, 293.15, "mature")
     assert dataclasses.astuple(s.ground) == ("soil", 283.15, 1.2, 2.2e6)
