@@ -58,7 +58,7 @@ class Controls:
         Stopping rule of the oxygen solve [1].
     """
 
-    tolerance: float = 0.03
+    tolerance: float = 0.015
     sweep_tolerance: float = 0.4
     worst_share: float = 0.01
     largest_step: float = 6 * 3600.0

@@ -120,8 +120,8 @@ def side_heated_at_10() -> list[Check]:
 
 
 def side_heated_at_100() -> list[Check]:
-    """On 24 and 48 cells."""
-    return compared(24, "left", 100.0, 16, 0.35, 1.5e-3)
+    """On 32 and 64 cells."""
+    return compared(32, "left", 100.0, 16, 0.35, 1.5e-3)
 
 
 def side_heated_at_1000() -> list[Check]:
