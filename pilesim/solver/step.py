@@ -15,7 +15,9 @@ from types import SimpleNamespace
 import numpy as np
 
 from pilesim.balances.bed import Properties
+from pilesim.balances.outside import Exchange
 from pilesim.balances.physics import plain_record
+from pilesim.balances.skin import Skin, room_for_water, skin_after
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
@@ -29,6 +31,7 @@ GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
 
 
 COMPOSITION_SHARE = 0.6  # of what the new flow makes of composition that the next pass takes over: all of it would swing
+_AT = {name: place for place, name in enumerate(TOTALS)}
 _RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
 
@@ -87,6 +90,7 @@ class Outcome:
     sweeps: int
     oxygen_sweeps: int
     negative_water: bool
+    skin: Skin | None = None
 
 
 @dataclass(slots=True)
@@ -108,6 +112,7 @@ class Stepper:
     scalars: SimpleNamespace
     record: np.record  # the problem's, with the ambient density of the end of the latest step
     steady: bool  # conductances never change
+    skin: Skin | None  # snow and water on the outer surface; None in weather that does not change
     gathered: bool = False
 
 
@@ -140,7 +145,8 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     early, late = (Rates(node(), node(), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     steady = problem.physics.constant_density and not problem.physics.live_bed
     return Stepper(problem, controls, places, props, frame, room, terms, oxygen, np.zeros((n1, 8)), node(),
-                   (first, second), (early, late), plain_record(problem.record), problem.record.copy(), steady)
+                   (first, second), (early, late), plain_record(problem.record), problem.record.copy(), steady,
+                   None if problem.outside is None else problem.outside.bare())
 
 
 def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
@@ -150,7 +156,8 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     state = State(0.0, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
                   p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1),
                   p.activity.copy())
-    edges = edges_over(p, stepper.record, 0.0, 0.0)
+    edges, _ = edges_over(p, stepper.record, 0.0, 0.0, state.temperature, np.zeros(n1), stepper.skin)
+    stepper.plan.pressure[p.edges.is_fixed] = edges.pressure[p.edges.is_fixed]
     if p.physics.live_bed:
         properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, pile_count, p.bed, props,
                                   p.record)
@@ -194,8 +201,11 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     last, held_last, dt_last = before
     ratio = 0.5 * dt / dt_last
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
-    edges = edges_over(p, stepper.record, state.time, state.time + dt)
-    edges_at_end = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt)
+    spare = room_for_water(state.water, stepper.props.pore_volume, c)
+    edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, state.temperature, spare, stepper.skin)
+    edges_at_end, _ = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, state.temperature, spare,
+                                 stepper.skin)
+    stepper.plan.pressure[p.edges.is_fixed] = edges_at_end.pressure[p.edges.is_fixed]
     passes.mid_step_terms(stepper.plan, room, held, held_last, ratio, stepper.terms, stepper.capillary,
                           stepper.capillary_total, stepper.steady and stepper.gathered, c)
     stepper.gathered = True
@@ -236,9 +246,30 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         room.corrected, c)
     totals[_RESPIRATION_HEAT] += room.corrected[0]
     totals[_METABOLIC] += room.corrected[1]
+    skin = _carry_skin(stepper, exchange, mid[2], dt, totals)
     error = _error(stepper, [new, state, *older[:2]], dt)
     return Outcome(new, new_held, totals, np.array(rates), error, done, sweeps,
-                   oxygen_used if oxygen_sweeps >= 0 else -oxygen_used, False)
+                   oxygen_used if oxygen_sweeps >= 0 else -oxygen_used, False, skin)
+
+
+def _carry_skin(stepper: Stepper, exchange: Exchange | None, outflow: np.ndarray, dt: float,
+                totals: np.ndarray) -> Skin | None:
+    """The skin after the step; takes rain apart from vapour in `totals`, where the kernels have put it."""
+    outside, c = stepper.problem.outside, stepper.scalars
+    if exchange is None or outside is None or stepper.skin is None:
+        return None
+    vapour_heat = c.vapour_diffusion_enthalpy * exchange.rain
+    for name, change in (("rain", exchange.rain), ("vapour_film", -exchange.rain), ("vapour_film_heat", -vapour_heat),
+                         ("rain_heat", exchange.rain_heat), ("air_film", vapour_heat - exchange.rain_heat)):
+        totals[_AT[name]] += change
+    pieces, sky = outside.pieces, exchange.sky
+    early, late = (stage.temperature[pieces.node] for stage in stepper.stages)
+    leaving = np.where(pieces.breathes, np.maximum(outflow[pieces.node], 0.0) / pieces.area, 0.0)
+    skin = Skin(*(array.copy() for array in stepper.skin))
+    skin_after(stepper.skin, exchange.cast, (1.0 - GAMMA) * early + GAMMA * late, leaving,
+               stepper.props.activity[pieces.node], pieces.slope, exchange.air.temperature, 0.0 if sky is None else sky.rain,
+               0.0 if sky is None else sky.snowfall, dt, skin, outside.constants, stepper.problem.record)
+    return skin
 
 
 def _error(stepper: Stepper, moments: list[State], dt: float) -> float:
