@@ -9,18 +9,8 @@ import numpy as np
 
 from pilesim.balances.bed import Bed, Properties
 from pilesim.balances.heat import stored_enthalpies, temperatures_of
-from pilesim.balances.outside import (
-    Exchange,
-    Outside,
-    air_before,
-    air_boundaries,
-    air_density,
-    changing_air,
-    exchange_over,
-    find_pieces,
-    start_air,
-    steady_wind,
-)
+from pilesim.balances.outside import Exchange, Outside, air_before, air_density, exchange_over, start_air
+from pilesim.balances.outside_edges import close_drifted, meet_outside
 from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.skin import Skin
 from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
@@ -169,18 +159,12 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     record = run_record(physics, ambient_density=air_density(air, record), **values)
     node = mesh.node_at(grid.x.shape)
     named_edges = dict(grid.edges)
-    _close_drifted(scenario, named_edges, node, mesh)
+    close_drifted(scenario, named_edges, node, mesh.z)
     if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":
         j, right = grid.floor_row, grid.x.shape[1] - 1
         named_edges["floor_air"] = np.array([[[j, i], [j, i + 1]] for i in range(right)])
-    boundaries = air_boundaries(scenario, air, record)
-    edges = gather_edges(named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record, grid.axisymmetric)
-    outside = None
-    if line is not None:
-        outside = changing_air(line, scenario, named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record,
-                               grid.axisymmetric)
-    elif scenario.pile.section == "full":
-        steady_wind(scenario, edges, find_pieces(named_edges, node, mesh.x, mesh.z, False, True), air, record)
+    edges, outside = meet_outside(scenario, air, line, named_edges, GROUND_EDGES, node, mesh.x, mesh.z, record,
+                                  grid.axisymmetric)
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
@@ -243,21 +227,6 @@ def _start_temperature(scenario: Scenario, mesh: Mesh, record: np.record) -> np.
     """Of the ground, steady from the air (the mean of the month of building, or before it) to deep down [K]."""
     return steady_profile(-mesh.z, CONSTANTS["ground_profile_depth"].value, air_before(scenario, record),
                           scenario.ground.deep_temperature)
-
-
-def _close_drifted(scenario: Scenario, named_edges: dict[str, np.ndarray], node: np.ndarray, mesh: Mesh) -> None:
-    """Give the part of the surface below `weather.drift_height` a name of its own, which lets no gas pass."""
-    height = scenario.weather.drift_height
-    if height is None or height <= 0.0:
-        return
-    pairs = named_edges["surface"]
-    ends = node[pairs[:, :, 0], pairs[:, :, 1]]
-    low = mesh.z[ends].mean(axis=1) < height
-    if low.all():
-        raise ScenarioError("weather.drift_height", f"{height:g} m", "less than the height of the pile",
-                            "A pile under drifts all over gets no air at all.")
-    named_edges["drifted"] = pairs[low]
-    named_edges["surface"] = pairs[~low]
 
 
 def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarray:

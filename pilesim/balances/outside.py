@@ -6,8 +6,7 @@ Constant weather: surroundings as warm as the air, no sun. Weather that changes:
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -15,7 +14,7 @@ import numpy as np
 from pilesim.balances.airflow import gas_density
 from pilesim.balances.physics import plain_record
 from pilesim.balances.skin import Cast, Pieces, Skin, blank_cast, cast_outside, no_skin
-from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
+from pilesim.balances.surface import Boundary, EdgeArrays
 from pilesim.base.constants import CONSTANTS, surface_record
 from pilesim.inputs.hourly import HourlyWeather
 from pilesim.inputs.records import FileWeather, MonthlyWeather
@@ -23,13 +22,11 @@ from pilesim.inputs.scenario import Scenario
 from pilesim.matter.hourly import at_elevation, hourly_air_line, mean_before
 from pilesim.matter.moist_air import activity_of_air, dry_gas_concentration, moist_enthalpy, vapour_pressure, vapour_ratio
 from pilesim.matter.sky import radiative_film, sky_longwave
-from pilesim.matter.sky_line import Facing, Sky, SkyLine, flank_coefficient, sky_line
+from pilesim.matter.sky_line import Sky, SkyLine
 from pilesim.matter.weather import Air, AirLine, air_line
-from pilesim.matter.weather_years import climate_year
-from pilesim.matter.wind import convective_film, vapour_film, wind_pressure
+from pilesim.matter.wind import convective_film, vapour_film
 
 DEEP_FILM = 1e4  # W m-2 K-1: holds the deep temperature to 0.2 mK at 2 W m-2, and is kinder to round-off than FIXED
-_SLOPES = 1e-3  # rad, to which slopes count as one
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,81 +142,6 @@ def air_boundaries(scenario: Scenario, air: Air, record: np.record) -> dict[str,
         "floor_air": Boundary(flow_open=True, temperature=air.temperature, humidity=air.humidity,
                               oxygen=record.ambient_oxygen),
     }
-
-
-def steady_wind(scenario: Scenario, edges: EdgeArrays, parts: tuple[Pieces, np.ndarray, tuple[Facing, ...]], air: Air,
-                record: np.record) -> None:
-    """Put the pressure of constant wind on the flanks of a full section into `edges`; nothing where its direction is open."""
-    weather, aspect = scenario.weather, scenario.site.slope_aspect
-    if isinstance(weather, FileWeather) or weather.wind_direction is None or aspect is None or scenario.pile.section != "full":
-        return
-    c, (pieces, facing, facings) = outer_constants(record), parts
-    pressure = [wind_pressure(air.wind_speed, flank_coefficient(one, weather.wind_direction, aspect, c), air_density(air, record))
-                for one in facings]
-    edges.pressure[pieces.node] = np.where(edges.is_open[pieces.node], np.array(pressure)[facing], 0.0)
-
-
-def find_pieces(edges: Mapping[str, np.ndarray], node: np.ndarray, x: np.ndarray, z: np.ndarray, axisymmetric: bool,
-                is_full: bool) -> tuple[Pieces, np.ndarray, tuple[Facing, ...]]:
-    """Pieces of the outer surface, the number of each one's facing, and the facings."""
-    found: list[tuple[np.ndarray, ...]] = []
-    for name in ("surface", "drifted", "ground_surface"):
-        area, tilt, side = (np.zeros(x.size) for _ in range(3))
-        pairs = edges.get(name)
-        if pairs is None or not len(pairs):
-            continue
-        ends = node[pairs[:, :, 0], pairs[:, :, 1]]
-        dx, dz = x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]]
-        length, slope = np.hypot(dx, dz), np.arctan2(np.abs(dz), np.abs(dx))
-        rises = np.where(np.abs(dx) > _SLOPES * length, np.sign(dx * dz), -np.sign(x[ends].sum(axis=1)))
-        for end, half in zip((ends[:, 0], ends[:, 1]), half_edges(x[ends], length, axisymmetric), strict=True):
-            np.add.at(area, end, half)
-            np.add.at(tilt, end, half * slope)
-            np.add.at(side, end, np.where(slope > _SLOPES, -rises, 0.0) * half)
-        at = np.flatnonzero(area)
-        lies = _SLOPES * np.round(tilt[at] / area[at] / _SLOPES)
-        found.append((at, area[at], lies, np.full(at.size, name != "ground_surface"), np.full(at.size, name == "surface"),
-                      np.sign(side[at]) if is_full else 0.0 * lies))
-    number, area, slope, is_pile, breathes, side = (np.concatenate(parts) for parts in zip(*found, strict=True))
-    kinds, facing = np.unique(np.stack([slope, side], axis=1), axis=0, return_inverse=True)
-    return (Pieces(number, area, slope, is_pile, breathes), facing.ravel(), tuple(Facing(float(a), int(b)) for a, b in kinds))
-
-
-def changing_air(
-    line: AirLine, scenario: Scenario, edges: Mapping[str, np.ndarray], boundaries: Mapping[str, Boundary],
-    ground: frozenset[str], node: np.ndarray, x: np.ndarray, z: np.ndarray, record: np.record, axisymmetric: bool,
-) -> Outside:
-    """Where the section meets air that follows `line`, and the sky over it; the other arguments as for `gather_edges`.
-
-    Raises
-    ------
-    ScenarioError
-        If a weather file does not cover the run.
-    """
-    rest = {name: boundary for name, boundary in boundaries.items() if name == "ground_bottom"}
-    still = gather_edges(edges, rest, ground, node, x, z, record, axisymmetric)
-    air = gather_edges(edges, boundaries, ground, node, x, z, record, axisymmetric)
-    is_full = scenario.pile.section == "full"
-    pieces, facing, facings = find_pieces(edges, node, x, z, axisymmetric, is_full)
-    c = outer_constants(record)
-    weather, site = scenario.weather, scenario.site
-    hours: HourlyWeather | None = None
-    if isinstance(weather, FileWeather):
-        hours = hours_at_site(scenario, record)
-    elif isinstance(weather, MonthlyWeather) and site.latitude is not None:
-        hours = climate_year(weather, site.latitude, site.elevation, c)
-        if weather.wind_direction is not None:
-            hours = with_wind_from(hours, weather.wind_direction)
-    sky = None
-    if hours is not None:
-        assert scenario.start.date is not None
-        sky = sky_line(hours, line, facings, scenario.start.date, scenario.run.duration, site.slope_aspect, is_full, c)
-    return Outside(line, sky, pieces, facing, still, air.is_open, c, plain_record(c))
-
-
-def with_wind_from(hours: HourlyWeather, direction: float) -> HourlyWeather:
-    """The hours with wind from one `direction` [rad]."""
-    return replace(hours, wind_direction=np.full(hours.wind_speed.size, direction))
 
 
 def exchange_over(outside: Outside, record: np.record, start: float, end: float, temperature: np.ndarray,

@@ -22,8 +22,8 @@ _ROOM = 0.9             # of the pores, up to which rain is taken up
 
 
 class Pieces(NamedTuple):
-    """Pieces of the outer surface, (m,) arrays: node, length [m] (or area), slope [rad], whether the pile's (else ground's), and
-    whether gas passes."""
+    """Pieces of the outer surface, (m,) arrays: node, length [m] (or area), slope [rad], whether it is the pile's (else
+    the ground's), and whether gas passes."""
 
     node: np.ndarray
     area: np.ndarray
@@ -33,8 +33,8 @@ class Pieces(NamedTuple):
 
 
 class Skin(NamedTuple):
-    """What lies on each piece, (m,) arrays: ice, liquid water in the snow [kg m-2], heat [J m-2], density [kg m-3], albedo [1];
-    and water under it or on the bare surface [kg m-2]."""
+    """What lies on each piece, (m,) arrays: ice, liquid water in the snow [kg m-2], heat [J m-2], density [kg m-3],
+    albedo [1]; and water under it or on the bare surface [kg m-2]."""
 
     ice: np.ndarray
     water: np.ndarray
@@ -56,7 +56,6 @@ class Cast(NamedTuple):
     kept: np.ndarray            # kg m-2, film left
     top_film: np.ndarray        # W m-2 K-1, of the snow's own upper side
     top_outside: np.ndarray     # K
-    sun: np.ndarray             # W m-2, unused by the step itself: for reports
 
 
 def no_skin(count: int, c: Any) -> Skin:
@@ -69,7 +68,7 @@ def no_skin(count: int, c: Any) -> Skin:
 
 def blank_cast(count: int) -> Cast:
     """Room for a step of `count` pieces."""
-    return Cast(np.zeros(count, dtype=np.int64), *(np.zeros(count) for _ in range(9)))
+    return Cast(np.zeros(count, dtype=np.int64), *(np.zeros(count) for _ in Cast._fields[1:]))
 
 
 def room_for_water(water: np.ndarray, pores: np.ndarray, c: Any) -> np.ndarray:

@@ -38,8 +38,8 @@ from pilesim.inputs.values import read_months, read_value
 from pilesim.inputs.weather_files import read_once
 
 __all__ = [
-    "BaseLayer", "ColdSnap", "Cover", "FileWeather", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients", "MonthlyWeather",
-    "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "BaseLayer", "ColdSnap", "Cover", "FileWeather", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients",
+    "MonthlyWeather", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
     "bundled", "from_text", "load", "set_values", "template",
 ]
 
@@ -206,7 +206,7 @@ def _read_weather(given: Mapping[str, object]) -> Weather | MonthlyWeather | Fil
 def _read_file_weather(given: Mapping[str, object]) -> FileWeather:
     specs = SCHEMA["weather"]
     checks.refuse_beside_file(given)
-    values: dict[str, Any] = {key: read_value(specs[key], given[key] if key in given else None, f"weather.{key}")
+    values: dict[str, Any] = {key: read_value(specs[key], given.get(key), f"weather.{key}")
                               for key in ("path", "lapse", "drift_height")}
     return FileWeather("file", **values, hours=read_once(str(values["path"])))
 

@@ -75,8 +75,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "site": {
         "elevation": Key("height above sea level; sets the air pressure", unit="m", shown="m", low=-500.0,
                          high=9000.0, default=0.0),
-        "latitude": Key("north positive; gives monthly weather its sun and sky; unused by constant weather", unit="rad", shown="deg", low=-90.0,
-                        high=90.0, example="45 deg"),
+        "latitude": Key("north positive; gives monthly weather its sun and sky; unused by constant weather", unit="rad",
+                        shown="deg", low=-90.0, high=90.0, example="45 deg"),
         "slope_aspect": Key("direction the right flank faces, clockwise from north; without it the sun is a mean of all",
                             unit="rad", shown="deg", high=360.0, example="180 deg"),
     },

@@ -62,7 +62,9 @@ class SkyLine:
             high = low + 1.0
         row = (self._at(high) - self._at(low)) / ((high - low) * HOUR_SECONDS)
         count = len(self.facings)
-        return Sky(float(row[0]), float(row[1]), float(row[2]), float(row[3]), row[4 : 4 + count], row[4 + count :])
+        alone = row.size - 2 * count
+        longwave_, rain, snowfall, ground = (float(value) for value in row[:alone])
+        return Sky(longwave_, rain, snowfall, ground, row[alone : alone + count], row[alone + count :])
 
     def _at(self, hours: float) -> np.ndarray:
         k = min(int(hours), self.integral.shape[0] - 2)
@@ -130,7 +132,8 @@ def _suns(weather: HourlyWeather, facings: tuple[Facing, ...], aspect: float | N
         if aspect is None:
             directions = [2.0 * math.pi * k / _ASPECTS for k in range(_ASPECTS)]
         else:
-            directions = [aspect + (0.0 if side > 0 else math.pi) for side in ((1, -1) if facing.side == 0 else (facing.side,))]
+            sides = (facing.side,) if facing.side else (1, -1)
+            directions = [aspect if side > 0 else aspect + math.pi for side in sides]
         out.append(on(facing.slope, directions if facing.slope > _FLAT else [0.0]))
     return out
 

@@ -156,8 +156,8 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     state = State(0.0, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
                   p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1),
                   p.activity.copy())
-    edges, _ = edges_over(p, stepper.record, 0.0, 0.0, state.temperature, np.zeros(n1), stepper.skin)
-    stepper.plan.pressure[p.edges.is_fixed] = edges.pressure[p.edges.is_fixed]
+    edges, exchange = edges_over(p, stepper.record, 0.0, 0.0, state.temperature, np.zeros(n1), stepper.skin)
+    _press(stepper, exchange)
     if p.physics.live_bed:
         properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, pile_count, p.bed, props,
                                   p.record)
@@ -203,9 +203,9 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
     spare = room_for_water(state.water, stepper.props.pore_volume, c)
     edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, state.temperature, spare, stepper.skin)
-    edges_at_end, _ = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, state.temperature, spare,
-                                 stepper.skin)
-    stepper.plan.pressure[p.edges.is_fixed] = edges_at_end.pressure[p.edges.is_fixed]
+    edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, state.temperature, spare,
+                                     stepper.skin)
+    _press(stepper, later)
     passes.mid_step_terms(stepper.plan, room, held, held_last, ratio, stepper.terms, stepper.capillary,
                           stepper.capillary_total, stepper.steady and stepper.gathered, c)
     stepper.gathered = True
@@ -250,6 +250,13 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     error = _error(stepper, [new, state, *older[:2]], dt)
     return Outcome(new, new_held, totals, np.array(rates), error, done, sweeps,
                    oxygen_used if oxygen_sweeps >= 0 else -oxygen_used, False, skin)
+
+
+def _press(stepper: Stepper, exchange: Exchange | None) -> None:
+    """Hold the pressure of a changing wind at the openings."""
+    if exchange is not None:
+        is_open = exchange.edges.is_open
+        stepper.plan.pressure[is_open] = exchange.edges.pressure[is_open]
 
 
 def _carry_skin(stepper: Stepper, exchange: Exchange | None, outflow: np.ndarray, dt: float,
