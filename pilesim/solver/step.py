@@ -202,9 +202,9 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     ratio = 0.5 * dt / dt_last
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
     spare = room_for_water(state.water, stepper.props.pore_volume, c)
-    edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, state.temperature, spare, stepper.skin)
-    edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, state.temperature, spare,
-                                     stepper.skin)
+    begins = state.temperature, spare, stepper.skin
+    edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, *begins)
+    edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, *begins)
     _press(stepper, later)
     passes.mid_step_terms(stepper.plan, room, held, held_last, ratio, stepper.terms, stepper.capillary,
                           stepper.capillary_total, stepper.steady and stepper.gathered, c)
