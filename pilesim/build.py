@@ -174,7 +174,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
-    temperature = _shared_start(problem, scenario.start.temperature, _start_temperature(scenario, mesh, record))
+    ice = scenario.start.ice * wet[MIX]
+    temperature = _shared_start(problem, scenario.start.temperature, ice, _start_temperature(scenario, mesh, record))
     return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
                    activity=_start_activity(scenario.start.seeding, grid, mesh, record))
 
@@ -229,8 +230,10 @@ def _start_temperature(scenario: Scenario, mesh: Mesh, record: np.record) -> np.
                           scenario.ground.deep_temperature)
 
 
-def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarray:
-    """Temperature [K] at which each node stores what its `pile` and `ground` parts bring [K].
+def _shared_start(problem: Problem, pile: float, ice: np.ndarray, ground: np.ndarray) -> np.ndarray:
+    """Temperature [K] at which each node stores what its `pile` and `ground` parts bring [K], and `ice` [kg m-1] in the pile.
+
+    The ice is part of the water and no warmer than where all water is frozen.
 
     A node on the floor has a share of both: given to either alone, the heat they start with would hang on the grid.
     """
@@ -239,6 +242,11 @@ def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarr
     stored_enthalpies(ground, none, bed.ground_water, problem.ground_capacity, total, problem.record)
     stored_enthalpies(np.full_like(water, pile), water, none, bed.dry_capacity - problem.ground_capacity, part,
                       problem.record)
+    frozen = np.empty_like(water)
+    coldest = problem.record.celsius_zero - problem.record.freezing_range
+    for sign, temperature in ((1.0, min(pile, coldest)), (-1.0, pile)):
+        stored_enthalpies(np.full_like(water, temperature), ice, none, none, frozen, problem.record)
+        part = part + sign * frozen
     return problem.temperature_of(total + part, water)
 
 

@@ -176,10 +176,12 @@ class MixFromIngredients:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Date of building or None, temperature of everything built [K], seeding (mature, mixed or surface)."""
+    """Date of building or None, temperature of everything built [K], share of the mix's water that is ice [1], seeding
+    (mature, mixed or surface)."""
 
     date: datetime.date | None
     temperature: float
+    ice: float
     seeding: str
 
 

@@ -161,6 +161,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "start": {
         "date": Key("day of building, year-month-day", kind="date"),
         "temperature": _temperature("of all materials when built", -60.0, 80.0, "start_temperature"),
+        "ice": Key("share of the mix's water that is snow or ice in it when built; it cools what is beside it", unit="1",
+                   shown="percent", high=100.0, default=0.0),
         "seeding": _word("activity of the mix's microbes; mature: full at once; mixed: finished compost mixed in, must grow; "
                          "surface: full in 0.2 m under the cover only", "mature", "mixed", "surface"),
     },
