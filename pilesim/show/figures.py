@@ -1,5 +1,5 @@
-"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png, sheet.png, rules.png
-and hygiene.png.
+"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png, sheet.png, rules.png,
+hygiene.png and winter.png.
 
 Each function returns a ``matplotlib.figure.Figure``; :func:`save` writes it as a PNG, complete or not at all.
 """
@@ -12,6 +12,7 @@ from pilesim.show.page import save
 from pilesim.show.section_picture import section_figure
 from pilesim.show.sheet_picture import sheet_figure
 from pilesim.show.widths_picture import widths_figure
+from pilesim.show.winter_picture import winter_figure
 
 __all__ = ["comparison_figure", "history_figure", "hygiene_figure", "mix_figure", "rules_figure", "save", "section_figure",
-           "sheet_figure", "widths_figure"]
+           "sheet_figure", "widths_figure", "winter_figure"]
