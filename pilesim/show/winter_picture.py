@@ -15,7 +15,7 @@ from pilesim.show.cautions import SHORT_CAUTIONS
 from pilesim.show.winter_text import advice_lines, day_text, days_text, decider_lines
 from pilesim.study.winter import Decider, StartWeek
 
-_CELL, _TALL, _LEFT, _RIGHT, _HEAD, _LINE, _FOOT = 0.88, 0.62, 1.75, 0.3, 1.0, 0.19, 0.15     # [inches]
+_CELL, _TALL, _LEFT, _RIGHT, _HEAD, _LINE, _FOOT = 0.88, 0.62, 1.75, 0.3, 0.6, 0.19, 0.15     # [inches]
 _LEAST, _CHARACTERS = 8.6, 13.5     # [inches] width of the page; characters of text an inch
 _DARK = 0.5     # chance of failure from which text is white
 
@@ -27,8 +27,12 @@ def winter_figure(scenario: Scenario, weeks: Sequence[StartWeek], deciders: Sequ
     width = max(_LEFT + _CELL * len(days) + _RIGHT, _LEAST)
     said = [*advice_lines(weeks), *decider_lines(deciders), "", *SHORT_CAUTIONS]
     lines = [line for text in said for line in (textwrap.wrap(text, int(width * _CHARACTERS)) or [""])]
+    head_lines = textwrap.wrap(
+        f"Weather: {source}. In each box: days until 50 % and 95 % of the mix have reached 55 °C, the share left "
+        "cold in the worst year, years that fail. Shade: chance of failure. Green frame: passes in every year. Dots: the numerical "
+        "error leaves it open.", int(width * _CHARACTERS * 0.93))
     below = _FOOT + _LINE * len(lines) + _TALL
-    tall = below + _TALL * len(designs) + _HEAD
+    tall = below + _TALL * len(designs) + _HEAD + _LINE * len(head_lines)
     with style.picture_style():
         figure = page.new_figure(width, tall)
         axes = page.place_axes(figure, _LEFT, below, _CELL * len(days), _TALL * len(designs))
@@ -42,10 +46,7 @@ def winter_figure(scenario: Scenario, weeks: Sequence[StartWeek], deciders: Sequ
             _draw(axes, days.index(w.month_day), designs.index((w.width, w.cover)), w)
         head = f"When to build: {scenario.title}"
         figure.text(0.15 / width, 1.0 - 0.28 / tall, head, fontsize=12.5, fontweight="bold", parse_math=False)
-        for number, text in enumerate((
-            f"Weather: {source}.  Days until 50 % / 95 % of the mix reached 55 °C, share left cold (worst year), years",
-            "that fail. Shade: chance of failure. Green frame: passes in every year. Dots: open within the error.",
-        )):
+        for number, text in enumerate(head_lines):
             figure.text(0.15 / width, 1.0 - (0.52 + _LINE * number) / tall, text, fontsize=8.5, parse_math=False)
         for number, line in enumerate(lines):
             up = _FOOT + _LINE * (len(lines) - 1 - number)

@@ -22,17 +22,18 @@ def day_text(month_day: tuple[int, int]) -> str:
 
 
 def days_text(days: float) -> str:
-    """Days to the half, or 'not'."""
-    return "not" if math.isnan(days) else f"{round(2.0 * days) / 2.0:g}"
+    """Days to the half, or 'never'."""
+    return "never" if math.isnan(days) else f"{round(2.0 * days) / 2.0:g}"
 
 
 def table_lines(weeks: Sequence[StartWeek]) -> list[str]:
     """Head and a line for each start week and design."""
     lines = ["start    base      cover     50 % hot  95 % hot  cold edge  worst    frozen   years failed (open)"]
     for w in weeks:
+        shares = f"{100 * w.cold_mean:7.0f} %  {100 * w.cold_worst:4.0f} %   {100 * w.frozen:4.0f} %"
         lines.append(f"{day_text(w.month_day):<8} {w.width:<9} {w.cover:<9} {days_text(w.days_50):>8}  "
-                     f"{days_text(w.days_95):>8}  {100 * w.cold_mean:7.0f} %  {100 * w.cold_worst:4.0f} %   {100 * w.frozen:4.0f} %   "
-                     f"{w.failed} of {w.years}{f' ({w.undecided})' if w.undecided else ''}")
+                     f"{days_text(w.days_95):>8}  {shares}   {w.failed} of {w.years}"
+                     f"{f' ({w.undecided})' if w.undecided else ''}")
     return lines
 
 
@@ -55,8 +56,8 @@ def decider_lines(deciders: Sequence[Decider]) -> list[str]:
     if not deciders:
         return []
     named = [one.key for one in deciders if one.decides]
-    lines = [f"Which unknown decides (each taken at 1/{FACTOR:g} and {FACTOR:g} times its value, temperatures {SPAN:g} K lower "
-             "and higher), for the start nearest to the limit:"]
+    lines = [f"Which unknown decides (each at 1/{FACTOR:g} and {FACTOR:g} times its value, temperatures {SPAN:g} K lower and "
+             "higher), for the start nearest to the limit:"]
     for one in deciders:
         low, high = (f"{100 * cold:.0f} % cold{', fails' if failed else ''}"
                      for cold, failed in zip(one.cold, one.failed, strict=True))
@@ -69,10 +70,12 @@ def decider_lines(deciders: Sequence[Decider]) -> list[str]:
 def what_to_do(scenario: Scenario, weeks: Sequence[StartWeek], deciders: Sequence[Decider], source: str) -> str:
     """The page."""
     limit = 100.0 * CONSTANTS["acceptable_cold_edge_share"].value
-    days = scenario.run.duration / DAY
+    days, limits = scenario.run.duration / DAY, scenario.limits
+    hot = limits.rule_temperature - CONSTANTS["celsius_zero"].value
+    rule = limits.rule.id or f"{hot:g} degC for {limits.rule_duration / DAY:g} days"
     lines = [
         f"Winter starts of: {scenario.title}", f"Weather: {source}", "",
-        f"Passes: within {days:g} days at most {limit:g} % of the mix has not met the rule ({scenario.limits.rule.id}) and "
+        f"Passes: within {days:g} days at most {limit:g} % of the mix has not met the rule ({rule}) and "
         "half of it has reached 55 degC, in every year; open: the limit lies within the numerical error.",
         "Days are until 50 and 95 % of the mix have reached 55 degC, the middle of the years.", "",
         *table_lines(weeks), "", *advice_lines(weeks), "", *decider_lines(deciders), *([""] if deciders else []),
