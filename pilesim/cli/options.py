@@ -15,6 +15,7 @@ WIDTHS_FILES = ("widths.csv", "widths.png")
 MIX_FILES = ("mix.csv", "mix.png")
 VERIFY_FILES = ("verify.csv",)
 RULES_FILES = ("rules.csv", "rules.png")
+BUDGET_FILES = ("budget.png",)
 WINTER_FILES = ("winter.csv", "winter.png", "winter.txt")
 HYGIENE_FILES = ("hygiene.png",)
 

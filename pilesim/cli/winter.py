@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from pilesim.cli.commands import app, load_figures
-from pilesim.cli.options import WINTER_FILES, Debug, Force, Out, ScenarioName, Set, Workers, say
+from pilesim.cli.options import BUDGET_FILES, WINTER_FILES, Debug, Force, Out, ScenarioName, Set, Workers, say
 
 
 @app.command()
@@ -83,3 +83,31 @@ def winter(
         figures.save(figures.winter_figure(chosen, weeks, deciders, source), place / "winter.png")
     print_lines(text.splitlines())
     print(folder / "winter.png")
+
+
+@app.command()
+def budget(
+    results: Annotated[list[Path], typer.Argument(metavar="RESULT...", help="Up to four result.nc, or their folders.")],
+    out: Out = None,
+    force: Force = False,
+    debug: Debug = False,
+) -> None:
+    """Show where the heat of finished runs goes, in W per m of pile, side by side: budget.png.
+
+    \b
+    Example: pilesim budget out/holds out/fails
+    """
+    from pilesim.show.budget_picture import explanation
+    from pilesim.show.folder import check_folder, delivery
+    from pilesim.show.screen import print_lines
+    from pilesim.show.sheet_text import open_run
+
+    datasets = [open_run(path) for path in results]
+    names = [path.name if path.is_dir() else path.parent.name for path in results]
+    folder = out or Path("out") / "budget"
+    check_folder(folder, BUDGET_FILES, force)
+    figures = load_figures()
+    with delivery(folder, BUDGET_FILES) as place:
+        figures.save(figures.budget_figure(datasets, names), place / "budget.png")
+    print_lines(explanation(datasets, names))
+    print(folder / "budget.png")

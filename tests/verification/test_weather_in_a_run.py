@@ -198,7 +198,7 @@ def test_frozen_feed_restarts_or_stays_frozen_by_its_ice():
 
 
 def test_small_frozen_feed_dies_where_large_restarts():
-    """The same cold feed under 10 cm at -20 degC restarts in the reference pile, slowly, and freezes in one of a third its size.
+    """The same cold feed at -20 degC restarts in the reference pile, slowly, and freezes in one of a third its size.
 
     Of day 14: 19 degC and rising, and -12 degC. Planted: as above (both restart).
     """
