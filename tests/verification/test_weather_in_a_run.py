@@ -10,7 +10,7 @@ import datetime
 import numpy as np
 import pytest
 
-from pilesim.build import build
+from pilesim.build import build, edges_over
 from pilesim.inputs.scenario import load
 from pilesim.solver.march import DAY, budget_errors, march
 from pilesim.solver.nodes import TOTALS
@@ -98,8 +98,8 @@ def test_snow_melts_at_the_crest_first_and_can_persist_at_the_toe(snowed):
 def test_a_dead_pile_keeps_its_snow(snowed):
     """Nothing melts in frost without heat from below: what fell and stayed is there, on crest and ground alike.
 
-    Fall x time x cosine x the share that stays, exact but for the last step's end. Planted: contact with the pile counted
-    as gain (sign of `below`).
+    Fall x time x cosine x the share that stays, exact but for the hour before the build. Planted: values taken as of
+    the hour that begins at their label.
     """
     problem, stepper, _, _ = snowed["dead"]
     pieces, skin = problem.outside.pieces, stepper.skin
@@ -125,7 +125,7 @@ def test_snow_insulates(snowed, tmp_path):
 def test_budgets_close_in_rain_snow_and_thaw(tmp_path):
     """Heat and water close to 1e-9 of throughput with rain taken up, snow and thaw; some rain is taken up.
 
-    Planted: rain's latent heat left in the film (heat open by 3e-2).
+    Planted: rain left in the total of the vapour film as well.
     """
     path = file_of(tmp_path, air_temperature=lambda k: 273.15 + 6.0 * np.sin(k / 20.0),
                    rain=lambda k: 2e-4 if k % 50 < 10 else 0.0, snowfall=lambda k: 1e-4 if k % 70 > 55 else 0.0,
@@ -135,6 +135,27 @@ def test_budgets_close_in_rain_snow_and_thaw(tmp_path):
     errors = budget_errors(problem, start, state, tally)
     assert errors["heat"] < 1e-9 and errors["water"] < 1e-9 and errors["oxygen"] < 1e-3
     assert tally.inputs[TOTALS.index("rain")] > 10.0
+
+
+def test_rain_brings_its_own_warmth_and_no_more(tmp_path):
+    """Exact: what rain adds to the heat that arrives is its water's, c_w (T - 0 degC), though it rides in the vapour's film.
+
+    Planted: the latent heat of that vapour left in.
+    """
+    warm = {"air_temperature": 283.15}
+    found = []
+    for rain in (0.0, 3e-4):
+        problem = build(piles(file_of(tmp_path, rain=rain, **warm)), 1)
+        nodes = np.full(problem.mesh.count + 1, 285.0)
+        skin = problem.outside.bare()
+        edges, exchange = edges_over(problem, problem.record.copy(), 7200.0, 10800.0, nodes, np.full_like(nodes, 1e3), skin)
+        c = problem.record
+        found.append((edges.film_heat + c.vapour_diffusion_enthalpy * edges.gas_film_vapour, edges.gas_film_vapour, exchange))
+    (dry, dry_water, _), (wet, wet_water, exchange) = found
+    assert exchange.rain > 0.0
+    assert (wet_water - dry_water).sum() == pytest.approx(exchange.rain, rel=1e-9)
+    expected = c.water_heat_capacity * 10.0 * (wet_water - dry_water)
+    assert wet - dry == pytest.approx(expected, rel=1e-6, abs=1e-6)
 
 
 def test_wind_enters_the_windward_flank_and_turns_with_it(tmp_path):
@@ -214,11 +235,11 @@ def test_small_frozen_feed_dies_where_large_restarts():
 
 
 def test_bare_ground_by_day_and_night_against_scipy(tmp_path):
-    """The ground far from a dead pile, four days of sun and clear sky in still air, against conduction by scipy in one dimension.
+    """The ground far from a dead pile, four days of sun and clear sky, still air, against conduction by scipy.
 
     Independent: solve_ivp (LSODA) on 240 even cells to 3 m, full radiation law, 2.8 W m-2 K-1 of still air (Watmuff1977),
     albedo 0.2, emissivity 0.95 (Monteith2013), numbers typed here. Tolerance 0.6 K of a swing of 20 K and more at the
-    surface: the run's ground has cells of some centimetres and takes steps of hours, whose mean the sun is. Planted: the
+    surface: the run's ground has cells of 2.5 cm and takes steps of a quarter of an hour, whose mean the sun is. Planted: the
     ground's albedo as that of compost (1.5 K).
     """
     from scipy.integrate import solve_ivp
@@ -230,13 +251,14 @@ def test_bare_ground_by_day_and_night_against_scipy(tmp_path):
     path = file_of(tmp_path, air_temperature=mild, wind_speed=0.0, relative_humidity=0.5, sky_longwave=sky, global_sun=sun)
     scenario = piles(path, **{
         "mix.fast_fraction": 0.0, "mix.slow_fraction": 0.0, "cover.slow_fraction": 0.0, "start.temperature": "15 degC",
-        "ground.deep_temperature": "15 degC", "run.duration": "4 day", "run.cell": "10 cm"})
+        "ground.deep_temperature": "15 degC", "run.duration": "4 day", "run.cell": "2.5 cm",
+        "pile.base_width": "0.9 m", "pile.height": "0.3 m", "cover.thickness": "5 cm", "base_layer.thickness": "0 m"})
     problem = build(scenario, 2)
     pieces = problem.outside.pieces
     ground = pieces.node[~pieces.is_pile]
     far = ground[np.argmax(problem.mesh.x[ground])]
     seen = []
-    march(problem, scenario.run.duration, Controls(largest_step=1800.0), lambda stepper, moment: seen.append(
+    march(problem, scenario.run.duration, Controls(largest_step=900.0), lambda stepper, moment: seen.append(
         (moment.after.time, moment.after.temperature[far])))
     time, got = np.array(seen).T
 
