@@ -19,6 +19,7 @@ from pilesim.show.values import estimate
 _WIDTH, _LEFT, _RIGHT, _BAR, _GAP, _TITLE, _WORDS, _LINE = 9.6, 2.75, 1.3, 0.24, 0.22, 0.45, 0.75, 0.2   # [inches]
 _CHARACTERS = 12.5      # an inch
 _LOOKS = (style.COLD_MAP(0.75), style.STARVED_MAP(0.55), style.GREY_MAP(0.5), style.COLD_MAP(0.35))
+_NO_LOSS = ("heat_released", "heat_stored")
 MOST_RUNS = len(_LOOKS)
 
 
@@ -29,7 +30,7 @@ def flows_of(dataset: xr.Dataset) -> list[Flow]:
 
 
 def explanation(datasets: Sequence[xr.Dataset], names: Sequence[str]) -> list[str]:
-    """A sentence a run: what of its heat leaves by which way, and the way by which it differs most from the first."""
+    """A sentence a run: what it makes, and which loss has grown most against the first run."""
     out = []
     first = {one.name: one.mean for one in flows_of(datasets[0])}
     made = first["heat_released"]
@@ -39,10 +40,10 @@ def explanation(datasets: Sequence[xr.Dataset], names: Sequence[str]) -> list[st
                         errors_trusted(dataset.attrs))
         text = f"{name}: {cold} % of the mix left cold; {flows['heat_released']:.0f} W per m made"
         if dataset is not datasets[0]:
-            change = {key: value - first.get(key, 0.0) for key, value in flows.items() if key != "heat_released"}
-            worst = max(change, key=lambda key: abs(change[key]))
-            text += (f" ({flows['heat_released'] - made:+.0f}); the largest change is {HEAT_NAMES[worst]}: "
-                     f"{change[worst]:+.0f} W per m")
+            change = {key: value - first.get(key, 0.0) for key, value in flows.items() if key not in _NO_LOSS}
+            worst = max(change, key=lambda key: change[key])
+            text += (f" ({flows['heat_released'] - made:+.0f}); of the losses the one {HEAT_NAMES[worst]} grows most, by "
+                     f"{change[worst]:+.0f} W per m; {flows['heat_stored']:+.0f} W per m go into store")
         out.append(text + ".")
     return out
 
