@@ -10,14 +10,16 @@ import numpy as np
 
 from pilesim.balances.bed import Bed, Properties
 from pilesim.balances.heat import stored_enthalpies, temperatures_of
-from pilesim.balances.outside import Outside, air_boundaries, air_density, changing_air, exchange_over, start_air
+from pilesim.balances.outside import Exchange, Outside, air_before, air_density, exchange_over, start_air
+from pilesim.balances.outside_edges import close_drifted, meet_outside
 from pilesim.balances.physics import FULL, Physics, run_record
+from pilesim.balances.skin import Skin
 from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.polygon import mix_halves
-from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
+from pilesim.inputs.records import BaseLayer, Cover, Mix
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
@@ -158,14 +160,12 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     record = run_record(physics, ambient_density=air_density(air, record), **values)
     node = mesh.node_at(grid.x.shape)
     named_edges = dict(grid.edges)
+    close_drifted(scenario, named_edges, node, mesh.z)
     if scenario.pile.shape == "column" and scenario.base_layer.edge == "open":
         j, right = grid.floor_row, grid.x.shape[1] - 1
         named_edges["floor_air"] = np.array([[[j, i], [j, i + 1]] for i in range(right)])
-    boundaries = air_boundaries(scenario, air, record)
-    edges = gather_edges(named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record, grid.axisymmetric)
-    outside = None
-    if line is not None:
-        outside = changing_air(line, named_edges, boundaries, GROUND_EDGES, node, mesh.x, mesh.z, record, grid.axisymmetric)
+    edges, outside = meet_outside(scenario, air, line, named_edges, GROUND_EDGES, node, mesh.x, mesh.z, record,
+                                  grid.axisymmetric)
     dry, wet = _masses(scenario, grid, mesh, record)
     bed = _bed(scenario, mesh, dry, record)
     water = wet.sum(axis=0)
@@ -175,7 +175,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
-    temperature = _shared_start(problem, scenario.start.temperature, _start_temperature(scenario, mesh))
+    ice = scenario.start.ice * wet[MIX]
+    temperature = _shared_start(problem, scenario.start.temperature, ice, _start_temperature(scenario, mesh, record))
     return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
                    activity=_start_activity(scenario.start.seeding, grid, mesh, record))
 
@@ -187,14 +188,17 @@ def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) 
     return start_air(scenario, problem.record)[0]
 
 
-def edges_over(problem: Problem, record: np.record, start: float, end: float) -> EdgeArrays:
-    """Boundary exchange with the mean air from `start` to `end` [s]; sets the ambient density of `record` to match.
+def edges_over(problem: Problem, record: np.record, start: float, end: float, temperature: np.ndarray,
+               room: np.ndarray, skin: Skin | None) -> tuple[EdgeArrays, Exchange | None]:
+    """Boundary exchange with the mean weather from `start` to `end` [s]; sets the ambient density of `record` to match.
 
-    `record` is the caller's own copy of the problem's.
+    `record` is the caller's own copy of the problem's; the rest as for :func:`pilesim.balances.outside.exchange_over`.
+    The exchange is None, and so is the skin, where the weather does not change.
     """
-    if problem.outside is None:
-        return problem.edges
-    return exchange_over(problem.outside, record, start, end)
+    if problem.outside is None or skin is None:
+        return problem.edges, None
+    exchange = exchange_over(problem.outside, record, start, end, temperature, room, skin)
+    return exchange.edges, exchange
 
 
 def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
@@ -221,19 +225,16 @@ def empty_properties(count: int) -> Properties:
     return Properties._make(arrays)
 
 
-def _start_temperature(scenario: Scenario, mesh: Mesh) -> np.ndarray:
-    """Of the ground, steady from the air (the mean of the month of building) to deep down [K]."""
-    weather, deep = scenario.weather, scenario.ground.deep_temperature
-    if isinstance(weather, MonthlyWeather):
-        assert scenario.start.date is not None
-        surface = weather.air_temperature[scenario.start.date.month - 1]
-    else:
-        surface = weather.air_temperature
-    return steady_profile(-mesh.z, CONSTANTS["ground_profile_depth"].value, surface, deep)
+def _start_temperature(scenario: Scenario, mesh: Mesh, record: np.record) -> np.ndarray:
+    """Of the ground, steady from the air (the mean of the month of building, or before it) to deep down [K]."""
+    return steady_profile(-mesh.z, CONSTANTS["ground_profile_depth"].value, air_before(scenario, record),
+                          scenario.ground.deep_temperature)
 
 
-def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarray:
-    """Temperature [K] at which each node stores what its `pile` and `ground` parts bring [K].
+def _shared_start(problem: Problem, pile: float, ice: np.ndarray, ground: np.ndarray) -> np.ndarray:
+    """Temperature [K] at which each node stores what its `pile` and `ground` parts bring [K], and `ice` [kg m-1] in the pile.
+
+    The ice is part of the water and no warmer than where all water is frozen.
 
     A node on the floor has a share of both: given to either alone, the heat they start with would hang on the grid.
     """
@@ -242,6 +243,11 @@ def _shared_start(problem: Problem, pile: float, ground: np.ndarray) -> np.ndarr
     stored_enthalpies(ground, none, bed.ground_water, problem.ground_capacity, total, problem.record)
     stored_enthalpies(np.full_like(water, pile), water, none, bed.dry_capacity - problem.ground_capacity, part,
                       problem.record)
+    frozen = np.empty_like(water)
+    coldest = problem.record.celsius_zero - problem.record.freezing_range
+    for sign, temperature in ((1.0, min(pile, coldest)), (-1.0, pile)):
+        stored_enthalpies(np.full_like(water, temperature), ice, none, none, frozen, problem.record)
+        part = part + sign * frozen
     return problem.temperature_of(total + part, water)
 
 

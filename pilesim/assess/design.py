@@ -26,6 +26,7 @@ WANTED_DAYS = (1.0, 3.0, 7.0, 14.0)  # of the tables of flows, where the run has
 SINKS = ("heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground", "heat_with_leachate", "heat_stored")
 WATER = {  # what is reported: flows of the Dataset that add up to it
     "lost": ("water_carried_by_gas", "water_lost_by_film"), "made": ("metabolic_water",), "leached": ("leachate",),
+    "taken_up": ("rain_taken_up",),
 }
 CHANGING_AIR = 0.5  # [K] range of the air temperature above which flows swing with it
 CLOSE_OUTPUTS = 0.25 * (1.0 + 1e-9)  # [day] apart: four a day carry a daily mean

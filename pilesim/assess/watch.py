@@ -28,11 +28,11 @@ HISTORY = ("mean_temperature", "share_above_rule_temperature", "share_above_55",
            "anoxic_share", "air_intake", "heat_released", "heat_conducted_to_air", "heat_carried_by_gas",
            "heat_to_ground", "water_carried_by_gas", "water_lost_by_film", "metabolic_water", "leachate", "mix_water",
            "mix_dry_matter", "air_changes", "frozen_share", "capped_share", "heat_unaccounted", "water_unaccounted",
-           "heat_stored", "heat_with_leachate")
+           "heat_stored", "heat_with_leachate", "rain_taken_up", "snow_on_pile")
 
 
 RATES = ("heat_released", "heat_conducted_to_air", "heat_carried_by_gas", "heat_to_ground", "water_carried_by_gas",
-         "water_lost_by_film", "metabolic_water", "leachate", "heat_stored", "heat_with_leachate")
+         "water_lost_by_film", "metabolic_water", "leachate", "heat_stored", "heat_with_leachate", "rain_taken_up")
 
 
 @dataclass(slots=True)
@@ -134,7 +134,9 @@ class Watch:
             "heat_carried_by_gas": -totals["gas_enthalpy"] - totals["vapour_film_heat"],
             "heat_to_ground": uptake - totals["ground_film"],
             "heat_stored": stored / moment.step - uptake if moment.step > 0.0 else 0.0,
-            "heat_with_leachate": -totals["leachate_heat"],
+            "heat_with_leachate": -totals["leachate_heat"] - totals["rain_heat"],
+            "rain_taken_up": totals["rain"],
+            "snow_on_pile": snow_on_pile(stepper),
             "water_carried_by_gas": -totals["gas_vapour"],
             "water_lost_by_film": -totals["vapour_film"],
             "metabolic_water": totals["metabolic"],
@@ -158,6 +160,14 @@ class Watch:
         self.zone_temperature.append(zone_weight @ after.temperature)
         self.zone_oxygen.append(zone_weight @ self.past[-1][2])
         self.daily_zone_oxygen.append(zone_weight @ daily)
+
+
+def snow_on_pile(stepper: Stepper) -> float:
+    """Ice and water of the snow on the pile [kg m-1]."""
+    outside, skin = stepper.problem.outside, stepper.skin
+    if outside is None or skin is None:
+        return 0.0
+    return float(np.sum((skin.ice + skin.water) * outside.pieces.area * outside.pieces.is_pile))
 
 
 def _into_ground(stepper: Stepper, moment: Moment) -> float:

@@ -68,56 +68,6 @@ class EdgeArrays(NamedTuple):
     oxygen_in: np.ndarray  # 1
 
 
-def film_coefficient(wind_speed: float, c: Any) -> float:
-    """Surface heat transfer coefficient [W m-2 K-1] in `wind_speed` [m s-1], radiation included, thinner air less.
-
-    Source: McAdams1954 (5.7 + 3.8 v, power 0.78 above 5 m/s, joined); Incropera for pressure.
-    """
-    return _wind_law(wind_speed, c.still_air_coefficient, c.wind_coefficient, c)
-
-
-def _wind_law(wind_speed: float, still: float, slope: float, c: Any) -> float:
-    limit = c.wind_law_limit
-    at_limit = still + slope * min(wind_speed, limit)
-    beyond = (max(wind_speed, limit) / limit) ** c.wind_exponent
-    return float(at_limit * beyond * (c.pressure / c.standard_pressure) ** c.convection_pressure_exponent)
-
-
-def mass_film_coefficient(wind_speed: float, c: Any) -> float:
-    """Mass transfer coefficient [m s-1] in `wind_speed` [m s-1].
-
-    By the analogy h / (rho c_p) with ambient air, h without radiation. Source: Watmuff1977 (2.8 + 3.0 v), Incropera.
-    """
-    film = _wind_law(wind_speed, c.convective_still_air_coefficient, c.convective_wind_coefficient, c)
-    return film / float(c.ambient_density * c.dry_air_heat_capacity)
-
-
-class AirEdges(NamedTuple):
-    """Where the section meets the outside air, apart from what the air is; node arrays of length count + 1."""
-
-    constant: EdgeArrays  # exchange of all other edges
-    surface: np.ndarray  # m, length through which heat, vapour and oxygen pass
-    ground: np.ndarray  # m, length of the ground's surface: heat only
-    is_open: np.ndarray  # bool: gas passes
-
-
-def edges_in_air(where: AirEdges, air: Boundary, c: Any) -> EdgeArrays:
-    """Boundary exchange at the nodes when the outside air is `air`, as :func:`gather_edges` gives it."""
-    fixed = where.constant
-    ratio, heat, flows = _exchange(air, where.surface, c)
-    below = air.heat_film * where.ground
-    enters = where.is_open
-    return fixed._replace(
-        film=fixed.film + heat + below, film_heat=fixed.film_heat + (heat + below) * air.temperature,
-        ground_film=fixed.ground_film + below, ground_film_heat=fixed.ground_film_heat + below * air.temperature,
-        gas_film=fixed.gas_film + flows, gas_film_vapour=fixed.gas_film_vapour + flows * ratio,
-        gas_film_oxygen=fixed.gas_film_oxygen + flows * air.oxygen,
-        is_open=fixed.is_open | enters, is_fixed=fixed.is_fixed | enters,
-        enthalpy_in=np.where(enters, moist_enthalpy(air.temperature, ratio, c), fixed.enthalpy_in),
-        vapour_in=np.where(enters, ratio, fixed.vapour_in), oxygen_in=np.where(enters, air.oxygen, fixed.oxygen_in),
-    )
-
-
 def _exchange(b: Boundary, length: np.ndarray, c: Any) -> tuple[float, np.ndarray, np.ndarray]:
     """Vapour ratio outside [kg mol-1]; heat film [W K-1 m-1] and gas film [mol s-1 m-1] of `length` [m]."""
     activity = activity_of_air(b.temperature, b.humidity, c)

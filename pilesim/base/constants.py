@@ -140,8 +140,6 @@ _ALL = (
     Constant("composition_relaxation_time", 3600.0, "s", 1800, 10800, "Guess", _T,
              "of the gas composition used in the gas density only"),
     # --- surface and ground --------------------------------------------------------------------------------------
-    Constant("still_air_coefficient", 5.7, "W m-2 K-1", 4, 7, "McAdams1954", _T, "contains radiation"),
-    Constant("wind_coefficient", 3.8, "W s m-3 K-1", 3, 4.2, "McAdams1954", _T, "contains radiation"),
     Constant("convective_still_air_coefficient", 2.8, "W m-2 K-1", 2, 4, "Watmuff1977", _T, "without radiation"),
     Constant("convective_wind_coefficient", 3.0, "W s m-3 K-1", 2.5, 4, "Watmuff1977", _T, "without radiation"),
     Constant("wind_law_limit", 5.0, "m s-1", 4.5, 5.5, "McAdams1954", _T),

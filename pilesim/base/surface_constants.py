@@ -98,6 +98,7 @@ SURFACE_ROWS: tuple[Row, ...] = (
     ("cold_snow_darkening", 0.008 / _DAY, "s-1", 0.004 / _DAY, 0.02 / _DAY, "Douville1995", _T, "loss of albedo; memory"),
     ("wet_snow_darkening", 0.24 / _DAY, "s-1", 0.1 / _DAY, 0.4 / _DAY, "Douville1995", _T, "decay rate; from memory"),
     ("snow_renewal", 10.0, "kg m-2", 5.0, 15.0, "Douville1995", _T, "of fresh snow that makes the surface new; from memory"),
+    ("snow_contact_film", 50.0, "W m-2 K-1", 20.0, 200.0, "Guess", _T, "between cover and the snow on it"),
     ("snow_holding_share", 0.05, "1", 0.01, 0.1, "CommonPractice", _T, "of meltwater kept in the snow, by mass of its ice"),
     ("snow_slides_from", 30.0 * _DEGREE, "rad", 0.4, 0.7, "EN1991-1-3", _T, "flatter flanks keep all snow"),
     ("snow_slides_off", 60.0 * _DEGREE, "rad", 0.9, 1.2, "EN1991-1-3", _T, "steeper flanks keep none"),

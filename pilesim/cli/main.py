@@ -13,7 +13,8 @@ import typer
 
 import pilesim.cli.estimating
 import pilesim.cli.judging
-import pilesim.cli.materials  # noqa: F401  (its commands join the others)
+import pilesim.cli.materials
+import pilesim.cli.winter  # noqa: F401  (their commands join the others)
 from pilesim.cli.commands import app
 from pilesim.cli.options import BAD_INPUT, FAILURE, INTERRUPTED, OK, say
 

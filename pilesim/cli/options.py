@@ -16,6 +16,8 @@ MIX_FILES = ("mix.csv", "mix.png")
 ESTIMATE_FILES = ("estimate.csv",)
 VERIFY_FILES = ("verify.csv",)
 RULES_FILES = ("rules.csv", "rules.png")
+BUDGET_FILES = ("budget.png",)
+WINTER_FILES = ("winter.csv", "winter.png", "winter.txt")
 HYGIENE_FILES = ("hygiene.png",)
 
 OK, FAILURE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130

@@ -15,15 +15,16 @@ from pilesim.balances.airflow import gas_density, gas_mobility
 from pilesim.balances.physics import FULL, plain_run_record
 from pilesim.balances.surface import film_coefficient
 from pilesim.base.compiled import plain
-from pilesim.base.constants import constant_record
+from pilesim.base.constants import constant_record, surface_record
 from pilesim.build import check_room, ground_depth, scenario_grid
 from pilesim.estimate.formulas import depth_under_cover, neutral_draught, stirred_oxygen, transmittance
 from pilesim.inputs.laws import chosen_constants
-from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
+from pilesim.inputs.records import BaseLayer, Cover, FileWeather, Mix, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter import biology, moist_air
 from pilesim.matter.atmosphere import standard_pressure
+from pilesim.matter.hourly import HOUR_SECONDS, at_elevation, hour_places
 from pilesim.matter.mix import at_depth, conductivity, free_air_space, settled_mix
 from pilesim.section.grid import MIX, SectionGrid
 from pilesim.section.operators import build_mesh
@@ -171,8 +172,19 @@ def pile_of(scenario: Scenario) -> Pile:
 
 
 def _air(scenario: Scenario) -> tuple[float, float, float]:
-    """Temperature [K], relative humidity [1] and wind [m s-1] outside: constant, or means of the month of building."""
+    """Temperature [K], relative humidity [1] and wind [m s-1] outside: constant, or means of the month of building or of a
+    file's hours during the run."""
     weather = scenario.weather
+    if isinstance(weather, FileWeather):
+        assert scenario.start.date is not None  # the inputs see to it
+        hours = weather.hours
+        if weather.lapse:
+            elevation = scenario.site.elevation
+            hours = at_elevation(hours, elevation, surface_record(standard_pressure(elevation, constant_record())), lapse=True)
+        during = hour_places(hours, scenario.start.date, max(round(scenario.run.duration / HOUR_SECONDS), 1))
+        temperature, humidity, wind = (float(column[during].mean()) for column in (
+            hours.air_temperature, hours.relative_humidity, hours.wind_speed))
+        return temperature, humidity, wind
     if isinstance(weather, MonthlyWeather):
         assert scenario.start.date is not None  # the inputs see to it
         month = scenario.start.date.month - 1

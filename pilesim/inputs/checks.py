@@ -9,7 +9,18 @@ from typing import Any
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.polygon import mix_halves
-from pilesim.inputs.records import BaseLayer, Cover, Mix, MixFromIngredients, MonthlyWeather, Pile, Run, Start, Weather
+from pilesim.inputs.records import (
+    BaseLayer,
+    Cover,
+    FileWeather,
+    Mix,
+    MixFromIngredients,
+    MonthlyWeather,
+    Pile,
+    Run,
+    Start,
+    Weather,
+)
 from pilesim.inputs.schema import SCHEMA
 from pilesim.inputs.values import MONTHS
 
@@ -43,21 +54,38 @@ def refuse_recipe_key(mix: Mapping[str, object]) -> None:
                                 "Remove it, or give the ingredients.")
 
 
-def refuse_monthly_key(key: str, weather: Mapping[str, object]) -> None:
-    """Raise ScenarioError where constant weather has a key that only monthly weather knows."""
+def refuse_key_of_kind(key: str, weather: Mapping[str, object], kind: str) -> None:
+    """Raise ScenarioError where weather of another kind has a key that only weather of `kind` knows."""
     if key in weather:
-        value = weather[key]
+        value, own = weather[key], weather.get("kind", "constant")
         raise ScenarioError(f"weather.{key}", "a table" if isinstance(value, dict) else repr(value),
-                            "no such key for constant weather", "Remove it, or write kind = 'monthly'.")
+                            f"no such key for {own} weather", f"Remove it, or write kind = '{kind}'.")
 
 
-def refuse_weather(weather: Weather | MonthlyWeather, start: Start) -> None:
+def refuse_beside_file(weather: Mapping[str, object]) -> None:
+    """Raise ScenarioError where weather of a file has no path, or keys that the file itself gives."""
+    if "path" not in weather:
+        raise ScenarioError("weather.path", "nothing", "the path of an EPW, TMY3 or CSV file",
+                            "Weather of kind 'file' needs its file.")
+    for key, value in weather.items():
+        if key == "kind" and value != "file":
+            raise ScenarioError("weather.kind", repr(value), "'file', or no such key, beside weather.path",
+                                "Remove one of them.")
+        if key not in ("kind", "path", "lapse", "drift_height"):
+            raise ScenarioError(f"weather.{key}", "a table" if isinstance(value, dict) else repr(value),
+                                "no such key beside weather.path", "The file gives it; remove the key.")
+
+
+def refuse_weather(weather: Weather | MonthlyWeather | FileWeather, start: Start) -> None:
     """Raise ScenarioError where the weather lacks its date or goes beyond what the air can be."""
     if isinstance(weather, Weather):
         return
     if start.date is None:
         raise ScenarioError("start.date", "nothing", "a date such as '2025-11-30' (year-month-day)",
-                            "Monthly weather needs the day of building.")
+                            "Monthly weather needs the day of building." if isinstance(weather, MonthlyWeather) else
+                            "Weather of a file needs the day of building.")
+    if isinstance(weather, FileWeather):
+        return
     key = SCHEMA["weather"]["air_temperature"]
     drop = weather.cold_snap.temperature_drop if weather.cold_snap is not None else 0.0
     for month, mean, span in zip(MONTHS, weather.air_temperature, weather.daily_range, strict=True):

@@ -66,6 +66,7 @@ def read_file(path: Path) -> Tables:
         raise ScenarioError(where, "", allowed, f"It is larger than {_LARGEST_FILE // 1000} kB.")
     tables = parse(content, where)
     _inline_rule(tables, path.parent)
+    _place_weather(tables, path.parent)
     return tables
 
 
@@ -74,6 +75,14 @@ def _inline_rule(tables: Tables, folder: Path) -> None:
     limits = tables.get("limits")
     if isinstance(limits, dict) and "rule" in limits:
         limits["rule"] = _plain(inlined_rule(limits["rule"], folder))
+
+
+def _place_weather(tables: Tables, folder: Path) -> None:
+    """Make the path of a weather file whole, seen from the file that names it, and say its kind."""
+    weather = tables.get("weather")
+    if isinstance(weather, dict) and isinstance(weather.get("path"), str):
+        weather["path"] = str((folder / str(weather["path"])).absolute())
+        weather.setdefault("kind", "file")
 
 
 def parse(content: bytes, where: str) -> Tables:
@@ -215,6 +224,7 @@ def overrides_as_layer(overrides: dict[str, object]) -> Tables:
     refuse_unknown_names(layer)
     _refuse_two_outlines(layer)
     _inline_rule(layer, Path())
+    _place_weather(layer, Path())
     return layer
 
 

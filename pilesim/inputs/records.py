@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import datetime
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from pilesim.inputs.hourly import HourlyWeather
     from pilesim.inputs.library import Feedstock
 
 from pilesim.inputs.rules import Rule
@@ -23,12 +24,15 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class Weather:
-    """Constant weather: air temperature [K], relative humidity [1], wind speed [m s-1]."""
+    """Constant weather: air temperature [K], relative humidity [1], wind speed [m s-1] and where it comes from [rad] or
+    None; height of drifted snow that lets no air in [m] or None."""
 
     kind: str
     air_temperature: float
     relative_humidity: float
     wind_speed: float
+    wind_direction: float | None = None
+    drift_height: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +47,7 @@ class ColdSnap:
 @dataclass(frozen=True, slots=True)
 class MonthlyWeather:
     """Monthly climate, twelve values each from January on: mean air temperature [K], relative humidity [1], wind
-    speed [m s-1], daily range (afternoon above night) [K]; and a cold snap or None."""
+    speed [m s-1], daily range (afternoon above night) [K]; and a cold snap or None. Wind direction and drift as `Weather`."""
 
     kind: str
     air_temperature: tuple[float, ...]
@@ -51,6 +55,22 @@ class MonthlyWeather:
     wind_speed: tuple[float, ...]
     daily_range: tuple[float, ...]
     cold_snap: ColdSnap | None
+    wind_direction: float | None = None
+    drift_height: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FileWeather:
+    """Hourly weather of a file; equal to another if path and lapse are.
+
+    `lapse`: its air temperature is brought to the site's elevation; `drift_height` as `Weather`.
+    """
+
+    kind: str
+    path: str
+    lapse: bool
+    drift_height: float | None
+    hours: HourlyWeather = field(compare=False, repr=False)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,10 +180,12 @@ class MixFromIngredients:
 
 @dataclass(frozen=True, slots=True)
 class Start:
-    """Date of building or None, temperature of everything built [K], seeding (mature, mixed or surface)."""
+    """Date of building or None, temperature of everything built [K], share of the mix's water that is ice [1], seeding
+    (mature, mixed or surface)."""
 
     date: datetime.date | None
     temperature: float
+    ice: float
     seeding: str
 
 

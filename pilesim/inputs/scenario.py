@@ -20,6 +20,7 @@ from pilesim.inputs.records import (
     BaseLayer,
     ColdSnap,
     Cover,
+    FileWeather,
     Ground,
     Laws,
     Limits,
@@ -35,10 +36,11 @@ from pilesim.inputs.records import (
 from pilesim.inputs.schema import SCHEMA, SUBTABLES
 from pilesim.inputs.template import template
 from pilesim.inputs.values import read_months, read_value
+from pilesim.inputs.weather_files import read_once
 
 __all__ = [
-    "BaseLayer", "ColdSnap", "Cover", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients", "MonthlyWeather",
-    "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "BaseLayer", "ColdSnap", "Cover", "FileWeather", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients",
+    "MonthlyWeather", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
     "bundled", "from_text", "load", "set_values", "template",
 ]
 
@@ -54,7 +56,7 @@ class Scenario:
     name: str = field(compare=False)
     title: str = field(compare=False)
     site: Site
-    weather: Weather | MonthlyWeather
+    weather: Weather | MonthlyWeather | FileWeather
     pile: Pile
     cover: Cover
     base_layer: BaseLayer
@@ -124,6 +126,8 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         else:
             values[table] = _read_table(table, tables.get(table))
     assert weather is not None
+    if isinstance(weather, FileWeather):
+        _take_station(values["site"], weather, _keys(tables, "site"))
     pile = values["pile"]
     if pile["shape"] == "slab" and "height" not in _keys(tables, "pile"):
         pile["height"] = checks.SLAB_HEIGHT
@@ -155,6 +159,13 @@ def _keys(tables: Mapping[str, object], name: str) -> Mapping[str, object]:
     return table if isinstance(table, dict) else {}
 
 
+def _take_station(site: dict[str, Any], weather: FileWeather, typed: Mapping[str, object]) -> None:
+    """Elevation and latitude of the weather station where the site has none typed."""
+    for key, value in (("elevation", weather.hours.elevation), ("latitude", weather.hours.latitude)):
+        if key not in typed and value is not None:
+            site[key] = value
+
+
 def _take_cover_material(cover: dict[str, Any], typed: Mapping[str, object]) -> None:
     """Put the properties of the cover's material where none are typed."""
     material = cover_library()[cover.pop("material")]
@@ -168,25 +179,39 @@ def _read_mix(values: dict[str, Any], tables: Mapping[str, object]) -> Mix | Mix
     return Mix(**{key: value for key, value in values.items() if key not in RECIPE_KEYS})
 
 
-def _read_weather(given: Mapping[str, object]) -> Weather | MonthlyWeather:
+def _read_weather(given: Mapping[str, object]) -> Weather | MonthlyWeather | FileWeather:
     specs = SCHEMA["weather"]
     kind = read_value(specs["kind"], given.get("kind"), "weather.kind")
+    if kind == "file" or "path" in given:
+        return _read_file_weather(given)
+    rest: dict[str, Any] = {key: read_value(specs[key], given.get(key), f"weather.{key}")
+                            for key in ("wind_direction", "drift_height")}
+    checks.refuse_key_of_kind("lapse", given, "file")
     values: dict[str, Any] = {}
     if kind != "monthly":
         for key in ("daily_range", *SUBTABLES["weather"]):
-            checks.refuse_monthly_key(key, given)
+            checks.refuse_key_of_kind(key, given, "monthly")
         for key in ("air_temperature", "relative_humidity", "wind_speed"):
             values[key] = read_value(specs[key], given.get(key), f"weather.{key}")
-        return Weather("constant", **values)
+        return Weather("constant", **values, **rest)
     for key in ("air_temperature", "relative_humidity", "wind_speed", "daily_range"):
         values[key] = read_months(specs[key], given.get(key), f"weather.{key}")
     snap = given.get("cold_snap")
+    cold_snap = None
     if isinstance(snap, dict):
         parts: dict[str, Any] = {
             key: read_value(spec, snap.get(key), f"weather.cold_snap.{key}")
             for key, spec in SUBTABLES["weather"]["cold_snap"].items()}
-        return MonthlyWeather("monthly", **values, cold_snap=ColdSnap(**parts))
-    return MonthlyWeather("monthly", **values, cold_snap=None)
+        cold_snap = ColdSnap(**parts)
+    return MonthlyWeather("monthly", **values, cold_snap=cold_snap, **rest)
+
+
+def _read_file_weather(given: Mapping[str, object]) -> FileWeather:
+    specs = SCHEMA["weather"]
+    checks.refuse_beside_file(given)
+    values: dict[str, Any] = {key: read_value(specs[key], given.get(key), f"weather.{key}")
+                              for key in ("path", "lapse", "drift_height")}
+    return FileWeather("file", **values, hours=read_once(str(values["path"])))
 
 
 def _read_table(name: str, table: object) -> dict[str, Any]:

@@ -75,18 +75,26 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "site": {
         "elevation": Key("height above sea level; sets the air pressure", unit="m", shown="m", low=-500.0,
                          high=9000.0, default=0.0),
-        "latitude": Key("north positive; unused by constant weather", unit="rad", shown="deg", low=-90.0,
-                        high=90.0, example="45 deg"),
-        "slope_aspect": Key("direction the pile faces, clockwise from north; unused by constant weather",
+        "latitude": Key("north positive; gives monthly weather its sun and sky; unused by constant weather", unit="rad",
+                        shown="deg", low=-90.0, high=90.0, example="45 deg"),
+        "slope_aspect": Key("direction the right flank faces, clockwise from north; without it the sun is a mean of all",
                             unit="rad", shown="deg", high=360.0, example="180 deg"),
     },
     "weather": {
-        "kind": _word("how the weather is given; monthly: lists of 12 values from January on, and a start.date",
-                      "constant", "monthly", later=("file",)),
+        "kind": _word("how the weather is given; monthly: lists of 12 values from January on, and a start.date; file: a path",
+                      "constant", "monthly", "file"),
+        "path": Key("hourly weather: EPW, TMY3 or CSV file, from this scenario's folder; makes the kind 'file'", kind="text",
+                    example="winter.epw"),
         "air_temperature": _temperature("outdoor air; for monthly weather 12 means", -70.0, 60.0, required=True),
         "relative_humidity": _share("outdoor air", 0.0, 100.0, "weather_relative_humidity"),
-        "wind_speed": Key("sets the surface coefficient", unit="m s-1", shown="m/s", high=50.0,
+        "wind_speed": Key("at the pile; sets the surface coefficient", unit="m s-1", shown="m/s", high=50.0,
                           constant="weather_wind_speed"),
+        "wind_direction": Key("it comes from, clockwise from north; presses on the flanks of a full section that has a "
+                              "site.slope_aspect", unit="rad", shown="deg", high=360.0, example="270 deg"),
+        "lapse": Key("file only, true: air temperature from the station's elevation to the site's by the standard lapse rate",
+                     kind="flag"),
+        "drift_height": _length("snow drifted against the flanks up to here lets no air in, the whole run", 0.0, 15.0,
+                                example="0.4 m"),
         "daily_range": Key("monthly only: warmest above coldest hour, one value or 12", unit="delta_degC",
                            shown="delta_degC", high=40.0, example="10 delta_degC"),
     },
@@ -155,6 +163,8 @@ SCHEMA: dict[str, dict[str, Key]] = {
     "start": {
         "date": Key("day of building, year-month-day", kind="date"),
         "temperature": _temperature("of all materials when built", -60.0, 80.0, "start_temperature"),
+        "ice": Key("share of the mix's water that is snow or ice in it when built; it cools what is beside it", unit="1",
+                   shown="percent", high=100.0, default=0.0),
         "seeding": _word("activity of the mix's microbes; mature: full at once; mixed: finished compost mixed in, must grow; "
                          "surface: full in 0.2 m under the cover only", "mature", "mixed", "surface"),
     },
@@ -217,7 +227,7 @@ RULE_TEMPERATURE = _temperature("to hold", 25.0, 90.0)
 RULE_DURATION = Key("to hold it", unit="s", shown="day", low=1.0 / 1440.0, high=365.0)
 TOP_KEYS = ("title", "extends", "feedstocks")
 LATER_TABLES = ("event", "stage")
-LATER_KEYS = {"weather": ("path",)}
+LATER_KEYS: dict[str, tuple[str, ...]] = {}
 OPEN_WORDS = ("material",)      # any other material is a word that a later version may know
 LATER = "is known, but not in this version: it arrives later"
 

@@ -53,6 +53,8 @@ def default_text(spec: Key) -> str:
         return "false"
     if spec.kind in ("points", "ingredients"):
         return spec.example
+    if spec.kind == "text":
+        return f'"{spec.example}"'
     if spec.kind == "date":
         return '"2025-11-30"'
     if spec.kind == "rule":

@@ -12,6 +12,7 @@ import os
 import re
 from collections.abc import Callable, Iterable, Sequence
 from csv import QUOTE_NONE
+from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -88,6 +89,26 @@ def read_weather(path: str | os.PathLike[str]) -> HourlyWeather:
     if Path(path).suffix.lower() == ".epw":
         raise ScenarioError(f"{name}, line 1", repr(lines[0][:40]), "a first line 'LOCATION,...' of an EPW file")
     raise ScenarioError(name, Path(path).suffix or "no ending", _KINDS)
+
+
+def read_once(path: str) -> HourlyWeather:
+    """`read_weather`, kept for the next scenario with the same file as long as the file does not change.
+
+    Raises
+    ------
+    ScenarioError
+        As `read_weather`.
+    """
+    try:
+        stat = Path(path).stat()
+    except (OSError, ValueError):
+        return read_weather(path)
+    return _read_at(path, stat.st_mtime_ns, stat.st_size)
+
+
+@lru_cache(maxsize=8)
+def _read_at(path: str, changed: int, size: int) -> HourlyWeather:
+    return read_weather(path)
 
 
 def _text(path: Path, name: str) -> str:

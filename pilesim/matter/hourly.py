@@ -100,7 +100,7 @@ def sun_on(weather: HourlyWeather, course: SunCourse, slope: float, aspect: floa
         From the horizontal; direction the flank faces, clockwise from north [rad].
     """
     beam, diffuse = beam_and_diffuse(weather, course, c)
-    return np.asarray(_hours_on_slope(beam, diffuse, course.sin_altitude, course.azimuth, slope, aspect, c.ground_albedo))
+    return np.asarray(hours_on_slope(beam, diffuse, course.sin_altitude, course.azimuth, slope, aspect, c.ground_albedo))
 
 
 @compiled
@@ -112,8 +112,9 @@ def _split_hours(total: np.ndarray, sin_altitude: np.ndarray, day: np.ndarray, c
 
 
 @compiled
-def _hours_on_slope(beam: np.ndarray, diffuse: np.ndarray, sin_altitude: np.ndarray, azimuth: np.ndarray, slope: float,
-                    aspect: float, albedo: float) -> np.ndarray:
+def hours_on_slope(beam: np.ndarray, diffuse: np.ndarray, sin_altitude: np.ndarray, azimuth: np.ndarray, slope: float,
+                   aspect: float, albedo: float) -> np.ndarray:
+    """:func:`pilesim.matter.sun.sun_on_slope` of each hour, (n,) [W m-2]."""
     out = np.empty(beam.size)
     for k in range(beam.size):
         out[k] = sun_on_slope(beam[k], diffuse[k], sin_altitude[k], azimuth[k], slope, aspect, albedo)
@@ -204,6 +205,22 @@ def hour_places(weather: HourlyWeather, date: datetime.date, count: int) -> np.n
         raise ScenarioError("start.date", date.isoformat(), allowed,
                             "Move start.date, shorten run.duration, or take a longer file.")
     return np.asarray(np.clip(places, 0, size - 1))
+
+
+def mean_before(weather: HourlyWeather, date: datetime.date) -> float:
+    """Mean air temperature of the month before `date` [K]; of the first month of a file that begins later.
+
+    Raises
+    ------
+    ScenarioError
+        If the file does not cover the day.
+    """
+    size, month = weather.air_temperature.size, _DAY_HOURS * round(float(MONTH_DAYS.mean()))
+    last = int(hour_places(weather, date, 1)[0])
+    if weather.typical and size == _YEAR:
+        return float(weather.air_temperature[np.arange(last - month, last) % size].mean())
+    first = max(last - month, 0)
+    return float(weather.air_temperature[first : first + month].mean())
 
 
 def years_that_fit(weather: HourlyWeather, month: int, day: int, duration: float) -> tuple[datetime.date, ...]:

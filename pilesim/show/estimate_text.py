@@ -14,7 +14,7 @@ from pilesim.estimate.against import Beside, alike
 from pilesim.estimate.pile import Pile
 from pilesim.estimate.rows import Estimate
 from pilesim.estimate.words import GROUPS
-from pilesim.inputs.records import MonthlyWeather
+from pilesim.inputs.records import FileWeather, MonthlyWeather
 from pilesim.inputs.scenario import Scenario, from_text
 from pilesim.show.screen import aligned
 from pilesim.show.sheet_text import shown
@@ -71,7 +71,9 @@ def temperature_inside(given: str | None, scenario: Scenario) -> float:
 def conditions(pile: Pile, temperature: float, units: str) -> str:
     """What the estimates hold for, in a sentence."""
     air = format_value(pile.air_temperature - ZERO, "degC", units)
-    of = " (mean of the month of building)" if isinstance(pile.scenario.weather, MonthlyWeather) else ""
+    weather = pile.scenario.weather
+    of = (" (mean of the month of building)" if isinstance(weather, MonthlyWeather)
+          else " (mean of the file's hours during the run)" if isinstance(weather, FileWeather) else "")
     inside = format_value(temperature - ZERO, "degC", units)
     return f"Estimates, nothing simulated: air of {air}{of}, the whole mix at {inside}."
 

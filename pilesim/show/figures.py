@@ -1,9 +1,10 @@
-"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png, sheet.png, rules.png
-and hygiene.png.
+"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png, sheet.png, rules.png,
+hygiene.png, winter.png and budget.png.
 
 Each function returns a ``matplotlib.figure.Figure``; :func:`save` writes it as a PNG, complete or not at all.
 """
 
+from pilesim.show.budget_picture import budget_figure
 from pilesim.show.comparison_picture import comparison_figure
 from pilesim.show.history_picture import history_figure
 from pilesim.show.maps_picture import hygiene_figure, rules_figure
@@ -12,6 +13,7 @@ from pilesim.show.page import save
 from pilesim.show.section_picture import section_figure
 from pilesim.show.sheet_picture import sheet_figure
 from pilesim.show.widths_picture import widths_figure
+from pilesim.show.winter_picture import winter_figure
 
-__all__ = ["comparison_figure", "history_figure", "hygiene_figure", "mix_figure", "rules_figure", "save", "section_figure",
-           "sheet_figure", "widths_figure"]
+__all__ = ["budget_figure", "comparison_figure", "history_figure", "hygiene_figure", "mix_figure", "rules_figure", "save",
+           "section_figure", "sheet_figure", "widths_figure", "winter_figure"]

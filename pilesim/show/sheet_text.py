@@ -46,7 +46,7 @@ HEAT_NAMES = {
     "heat_conducted_to_air": "through the surface film to the air",
     "heat_carried_by_gas": "carried off by gas and vapour",
     "heat_to_ground": "into the ground",
-    "heat_with_leachate": "with draining water",
+    "heat_with_leachate": "with draining water and rain",
     "heat_stored": "stored in mix, cover, base layer",
     "balance": "left over (must be 0)",
 }
@@ -262,9 +262,10 @@ def _water_line(dataset: xr.Dataset, units: str) -> str:
     cells = {name: [shown(number, one.unit, units, small_mass=True) for number in (one.value, one.error)]
              for name, one in totals.items()}
     label = cells["lost"][0][1]
-    lost, made, leached = (value_with_error(value[0], error[0], trusted) for value, error in cells.values())
+    lost, made, leached, rain = (value_with_error(value[0], error[0], trusted) for value, error in cells.values())
+    wetting = f", {rain} rain and meltwater taken up" if totals["taken_up"].value else ""
     loss = estimate(100.0 * float(dataset["water_loss"]), 100.0 * float(dataset["water_loss_error"]), trusted)
-    return (f"Water over the run [{label}]: {lost} lost as vapour, {made} made by respiration, {leached} leached; "
+    return (f"Water over the run [{label}]: {lost} lost as vapour, {made} made by respiration, {leached} leached{wetting}; "
             f"the mix loses {loss} % of its water.")
 
 

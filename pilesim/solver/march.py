@@ -14,8 +14,9 @@ from pilesim.solver.nodes import TOTALS
 from pilesim.solver.step import Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
 
 DAY = 86400.0
-HEAT_TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat")
-WATER_TOTALS = ("gas_vapour", "vapour_film", "metabolic", "leachate")
+HEAT_TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat",
+               "rain_heat")
+WATER_TOTALS = ("gas_vapour", "vapour_film", "metabolic", "leachate", "rain")
 
 
 @dataclass(slots=True)
@@ -103,6 +104,7 @@ def march(problem: Problem, duration: float, controls: Controls,
             step *= max(0.4, 0.85 * outcome.found.error ** (-1 / 3)) if np.isfinite(outcome.found.error) else 0.4
             continue
         tries = 0
+        stepper.skin = outcome.skin
         _count(tally, problem, stepper, state, outcome, oxygen_rates, step)
         observe(stepper, Moment(state, outcome.state, step, outcome.totals, outcome.held.respiration))
         older = [state, *older[:2]]

@@ -76,9 +76,10 @@ class Rates(NamedTuple):
 
 
 # Slots of Rates.totals, all into the section: heat by film from air and from ground, enthalpy with gas and with
-# vapour through the film, heat of respiration; then water: vapour with gas, through the film, made; leachate, its heat.
+# vapour through the film, heat of respiration; then water: vapour with gas, through the film, made; leachate, its heat;
+# rain and meltwater taken up, its heat (in the kernels part of the film: step.py takes them apart).
 TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "gas_vapour",
-          "vapour_film", "metabolic", "leachate", "leachate_heat")
+          "vapour_film", "metabolic", "leachate", "leachate_heat", "rain", "rain_heat")
 
 
 @compiled

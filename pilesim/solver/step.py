@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from pilesim.balances.bed import Properties
+from pilesim.balances.outside import Exchange
+from pilesim.balances.skin import Skin, room_for_water, skin_after
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
@@ -29,6 +31,7 @@ GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
 
 ROUND_OFF = 1e-12  # of a unit conductance: what is left of the diagonal ones of a rectangle
 THIRD_DIFFERENCE = 0.24  # of dt^3 times the third divided difference is the error of a step of SDIRK2
+_AT = {name: place for place, name in enumerate(TOTALS)}
 _RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
 
@@ -84,6 +87,7 @@ class Outcome:
     oxygen_totals: np.ndarray  # supplied and used at the end of the step, stored as its mean [mol s-1 m-1]
     found: Found
     negative_water: bool
+    skin: Skin | None = None
 
 
 @dataclass(slots=True)
@@ -105,6 +109,7 @@ class Stepper:
     limits: Limits
     record: np.record  # the problem's, with the ambient density of the end of the latest step
     steady: bool  # conductances never change
+    skin: Skin | None  # snow and water on the outer surface; None in weather that does not change
     gathered: bool = False
 
 
@@ -138,7 +143,8 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     early, late = (Rates(node(), node(), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     steady = problem.physics.constant_density and not problem.physics.live_bed
     return Stepper(problem, controls, places, props, frame, room, terms, oxygen, np.zeros((n1, 8)), node(),
-                   (first, second), (early, late), _limits(controls), problem.record.copy(), steady)
+                   (first, second), (early, late), _limits(controls), problem.record.copy(), steady,
+                   None if problem.outside is None else problem.outside.bare())
 
 
 def _limits(controls: Controls) -> Limits:
@@ -155,7 +161,8 @@ def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
     state = State(0.0, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
                   p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1),
                   p.activity.copy())
-    edges = edges_over(p, stepper.record, 0.0, 0.0)
+    edges, exchange = edges_over(p, stepper.record, 0.0, 0.0, state.temperature, np.zeros(n1), stepper.skin)
+    _press(stepper, exchange)
     if p.physics.live_bed:
         properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, pile_count, p.bed, props,
                                   p.record)
@@ -200,8 +207,10 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     p, c = stepper.problem, stepper.problem.record
     last, held_last, dt_last = before
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
-    edges = edges_over(p, stepper.record, state.time, state.time + dt)
-    edges_at_end = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt)
+    begins = state.temperature, room_for_water(state.water, stepper.props.pore_volume, c), stepper.skin
+    edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, *begins)
+    edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, *begins)
+    _press(stepper, later)
     new = State(state.time + dt, *(np.zeros_like(array) for array in fields_of(state)))
     new_held = _blank_held(stepper, held)
     moments = [state, *older[:2]]
@@ -218,7 +227,35 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     totals = (1.0 - GAMMA) * stepper.rates[0].totals + GAMMA * stepper.rates[1].totals
     totals[_RESPIRATION_HEAT] += found.heat
     totals[_METABOLIC] += found.water
-    return Outcome(new, new_held, totals, np.array([found.supplied, found.used, found.stored]), found, False)
+    skin = _carry_skin(stepper, exchange, stepper.room.mid_outflow, dt, totals)
+    return Outcome(new, new_held, totals, np.array([found.supplied, found.used, found.stored]), found, False, skin)
+
+
+def _press(stepper: Stepper, exchange: Exchange | None) -> None:
+    """Hold the pressure of a changing wind at the openings."""
+    if exchange is not None:
+        is_open = exchange.edges.is_open
+        stepper.plan.pressure[is_open] = exchange.edges.pressure[is_open]
+
+
+def _carry_skin(stepper: Stepper, exchange: Exchange | None, outflow: np.ndarray, dt: float,
+                totals: np.ndarray) -> Skin | None:
+    """The skin after the step; takes rain apart from vapour in `totals`, where the kernels have put it."""
+    outside, c = stepper.problem.outside, stepper.problem.record
+    if exchange is None or outside is None or stepper.skin is None:
+        return None
+    vapour_heat = c.vapour_diffusion_enthalpy * exchange.rain
+    for name, change in (("rain", exchange.rain), ("vapour_film", -exchange.rain), ("vapour_film_heat", -vapour_heat),
+                         ("rain_heat", exchange.rain_heat), ("air_film", vapour_heat - exchange.rain_heat)):
+        totals[_AT[name]] += change
+    pieces, sky = outside.pieces, exchange.sky
+    early, late = (stage.temperature[pieces.node] for stage in stepper.stages)
+    leaving = np.where(pieces.breathes, np.maximum(outflow[pieces.node], 0.0) / pieces.area, 0.0)
+    skin = Skin(*(array.copy() for array in stepper.skin))
+    skin_after(stepper.skin, exchange.cast, (1.0 - GAMMA) * early + GAMMA * late, leaving,
+               stepper.props.activity[pieces.node], pieces.slope, exchange.air.temperature, 0.0 if sky is None else sky.rain,
+               0.0 if sky is None else sky.snowfall, dt, skin, outside.constants, stepper.problem.record)
+    return skin
 
 
 def _third_difference(moments: list[State], dt: float) -> tuple[float, ...]:

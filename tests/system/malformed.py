@@ -289,7 +289,7 @@ OVERRIDES = (
         "weather.daily_range",
         "air from -70 to 60 degC",
     ),
-    Override("weather file", {"weather.path": "a.epw"}, "weather.path", "known, but not in this version"),
+    Override("weather file", {"weather.path": "a.epw"}, "a.epw", "There is no file"),
     Override(
         "unknown key", {"mix.bulk_desity": "250 kg/m3"}, "mix.bulk_desity", "Did you mean 'bulk_density'?"
     ),

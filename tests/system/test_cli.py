@@ -130,7 +130,7 @@ def test_version(tmp_path):
 
 
 @pytest.mark.parametrize("command", ["run", "compare", "sheet", "widths", "verify", "rules", "hygiene", "mix",
-                                     "materials", "new", "constants"])
+                                     "materials", "new", "constants", "winter", "budget"])
 def test_every_command_has_help_with_an_example(command, capfd):
     """Plain text, no frames. Planted: rich left on in typer."""
     assert main([command, "--help"]) == 0

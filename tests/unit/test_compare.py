@@ -74,7 +74,7 @@ def test_vary_options_are_split_at_commas_outside_quotes():
         (["pile.height=2"], "Add the unit"),
         (["pile.height=2 kg"], "convertible to 'm'"),
         (["pile.height=nan m"], "finite"),
-        (["weather.kind=file"], "not in this version"),
+        (["weather.kind=files"], "one of constant"),
         (["pile.shape=banana"], "one of trapezoid"),
         (["start.date=30.11.2025"], "year-month-day"),
         (["limits.rule=55 degC"], "55 degC for 3 day"),

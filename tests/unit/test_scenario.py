@@ -48,7 +48,7 @@ def test_reference_pile_is_the_agreed_one(reference):
     """Every value in SI. Planted: a wrong default name in the schema (cover for mix): seen to fail."""
     s = reference
     assert dataclasses.astuple(s.site) == (0.0, None, None)
-    assert dataclasses.astuple(s.weather) == ("constant", 283.15, 0.7, 2.0)
+    assert dataclasses.astuple(s.weather) == ("constant", 283.15, 0.7, 2.0, None, None)
     assert dataclasses.astuple(s.pile) == (
         "trapezoid",
         5.2,
@@ -122,7 +122,7 @@ def test_commented_lines_of_the_template_state_true_defaults(tmp_path, reference
     Tolerance 1e-5: defaults are printed with six digits. Optional keys carry examples and stay commented.
     """
     optional = ("crest_width", "outline", "latitude", "slope_aspect", "length", "conductivity", "date", "extends",
-                "daily_range", "ingredients", "bucket", "volume_loss")
+                "daily_range", "ingredients", "bucket", "volume_loss", "path", "lapse", "wind_direction", "drift_height")
     text = re.sub(rf"^# (?!(?:{'|'.join(optional)}) )(?=\w+ = )", "", template(), flags=re.M)
     path = tmp_path / "all.toml"
     path.write_text(text, encoding="utf-8")

@@ -40,7 +40,8 @@ MADE_UP = {  # measure: value, error, unit
     "air_changes": (0.6, 0.01, "h-1"), "overall_width": (6.0, 0.0, "m"), "overall_height": (2.4, 0.0, "m"),
     "mix_volume": (7.0, 0.0, "m3 m-1"), "mix_mass": (3950.0, 0.0, "kg m-1"), "cover_volume": (1.6, 0.0, "m3 m-1"),
 }
-RATES = ("heat_released", *SINKS, "air_intake", "water_carried_by_gas", "water_lost_by_film", "metabolic_water", "leachate")
+RATES = ("heat_released", *SINKS, "air_intake", "water_carried_by_gas", "water_lost_by_film", "metabolic_water", "leachate",
+         "rain_taken_up")
 
 
 def finished(changes=None, zones=(0.5, 0.2, 0.0, 0.0, 0.0), zone_errors=(0.05, 0.02, 0.0, 0.0, 0.0), scenario=None, **made):
@@ -50,7 +51,8 @@ def finished(changes=None, zones=(0.5, 0.2, 0.0, 0.0, 0.0), zone_errors=(0.05, 0
     data["heat_with_leachate"] = ("time", 0.0 * days, {"units": "W m-1"})
     losses = sum(data[name] for name in SINKS if name in data)
     data["heat_stored"] = ("time", (data["heat_released"] - losses).values, {"units": "W m-1"})
-    rates = {"water_carried_by_gas": 2e-4, "water_lost_by_film": 1e-4, "metabolic_water": 5e-5, "leachate": 0.0}
+    rates = {"water_carried_by_gas": 2e-4, "water_lost_by_film": 1e-4, "metabolic_water": 5e-5, "leachate": 0.0,
+             "rain_taken_up": 0.0}
     for name, rate in rates.items():
         data[name] = ("time", np.full(days.size, rate), {"units": "kg s-1 m-1"})
     for name in RATES:

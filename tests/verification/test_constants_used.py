@@ -21,7 +21,6 @@ from pilesim.assess.hygiene import coli_reductions, sludge_dose
 from pilesim.assess.measures import MEASURES, Values
 from pilesim.assess.recipe import judgements
 from pilesim.balances.physics import FULL, plain_record, run_record
-from pilesim.balances.surface import film_coefficient, mass_film_coefficient
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.base.surface_constants import SURFACE_ROWS
@@ -121,11 +120,10 @@ def sentences():
 
 
 def weather():
-    """Surface coefficients in light and strong wind, hot air at the boiling limit, and a monthly climate with a cold snap."""
+    """Hot air at the boiling limit, and a monthly climate with a cold snap."""
     record = run_record(FULL, pressure=7e4, ambient_density=1.2, oxygen_demand=1.0, respiratory_quotient=1.0)
     c = plain_record(record)
-    out = [film(speed, c) for speed in (2.0, 5.02, 9.0) for film in (film_coefficient, mass_film_coefficient)]
-    out.append(vapour_ratio(c.celsius_zero + 99.9, 1.0, record)[0])
+    out = [vapour_ratio(c.celsius_zero + 99.9, 1.0, record)[0]]
     scenario = load("winter_start").with_(**{f"weather.cold_snap.{key}": value for key, value in (
         ("start", "1 day"), ("duration", "2 day"), ("temperature_drop", "10 delta_degC"))})
     line = air_line(scenario.weather, scenario.start.date, 5.0 * 86400.0, c)
@@ -180,7 +178,7 @@ def heat_treatment():
 
 CHEAP = (defaults, grids, recipes, sentences, weather, error_parts, heat_treatment)
 ORIGINAL = dict(CONSTANTS)
-WEATHER = frozenset(row[0] for row in SURFACE_ROWS)     # in no run yet: test_surface_constants.py moves them
+WEATHER = frozenset(row[0] for row in SURFACE_ROWS)     # test_surface_constants.py moves them
 
 
 @pytest.fixture(scope="module")

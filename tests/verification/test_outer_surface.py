@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 from verification.rows import assert_pass
 
-from pilesim.balances.surface import mass_film_coefficient
 from pilesim.matter import film, surface_gain, wind
 from pilesim.matter.moist_air import saturation_pressure
 from pilesim.verify import outer_surface as checks
-from pilesim.verify.record import outer_record, record
+from pilesim.verify.record import outer_record
 
 
 def test_wind_near_the_ground():
@@ -71,18 +70,18 @@ def test_one_film_and_temperature_stand_for_all():
             assert -(high - low) / 2e-4 == pytest.approx(pair[0], rel=1e-6)
 
 
-def test_film_at_sea_level_is_the_one_in_use():
-    """Where the surface already has its wind law, both agree: at sea level, below and above 5 m/s, the Lewis factor apart.
+def test_film_at_sea_level():
+    """The published line 2.8 + 3.0 v (Watmuff1977), and its vapour film without the Lewis factor.
 
-    Tolerance 1e-3: dry against ambient density. Planted: the power above the limit left out.
+    Exact to round-off. Planted: the power above the limit taken below it.
     """
-    c, law = record(), outer_record()
-    density = c.pressure * c.dry_air_molar_mass / (c.gas_constant * 293.15)
-    for speed in (0.0, 2.0, 5.0, 9.0):
-        used = mass_film_coefficient(speed, c) * c.ambient_density * c.dry_air_heat_capacity
-        assert float(wind.convective_film(speed, law)) == pytest.approx(used, rel=1e-12)
-        bare = float(wind.vapour_film(used, 293.15, outer_record(lewis_exponent=0.0)))
-        assert bare == pytest.approx(used / (density * c.dry_air_heat_capacity), rel=1e-12)
+    law = outer_record()
+    density = law.pressure * law.dry_air_molar_mass / (law.gas_constant * 293.15)
+    for speed in (0.0, 2.0, 5.0):
+        line = 2.8 + 3.0 * speed
+        assert float(wind.convective_film(speed, law)) == pytest.approx(line, rel=1e-12)
+        bare = float(wind.vapour_film(line, 293.15, outer_record(lewis_exponent=0.0)))
+        assert bare == pytest.approx(line / (density * law.dry_air_heat_capacity), rel=1e-12)
 
 
 def test_nothing_evaporates_into_saturated_air():

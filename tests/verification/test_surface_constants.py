@@ -8,6 +8,7 @@ import math
 import numpy as np
 import pytest
 
+from pilesim.balances.skin import blank_cast, cast_outside, no_skin
 from pilesim.base.constants import CONSTANTS, constant_record, surface_record
 from pilesim.base.surface_constants import SURFACE_ROWS
 from pilesim.inputs.hourly import HourlyWeather
@@ -44,7 +45,11 @@ def laws(c) -> list[float]:
     out += [*snow.snow_after(snow.Snow(50.0, 0.0, 0.0, 250.0, 0.7), 0.0, 0.0, 275.0, 100.0, 0.0, 273.15, 86400.0, c)[0]]
     rest = (263.15, 3.0, 250.0, 210.0, 268.15, 0.9)
     out += [*surface_gain.compost_outside(270.0, *rest, c), *surface_gain.snow_outside(270.0, *rest, 0.8, c)]
-    return [float(value) for value in out]
+    skin = no_skin(1, c)._replace(ice=np.array([50.0]))
+    cast, flat = blank_cast(1), np.zeros(1)
+    cast_outside(np.array([270.0]), flat, skin, flat, np.array([True]), flat, 260.0, 2.0, 9.0, 0.01, 220.0, 0.0, 60.0,
+                 cast, c)
+    return [float(value) for value in (*out, cast.film[0])]
 
 
 def years(c) -> list[float]:
