@@ -13,7 +13,6 @@ import numpy as np
 
 from pilesim.balances.airflow import gas_density, gas_mobility
 from pilesim.balances.physics import FULL, plain_run_record
-from pilesim.balances.surface import film_coefficient
 from pilesim.base.compiled import plain
 from pilesim.base.constants import constant_record, surface_record
 from pilesim.build import check_room, ground_depth, scenario_grid
@@ -26,6 +25,8 @@ from pilesim.matter import biology, moist_air
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.hourly import HOUR_SECONDS, at_elevation, hour_places
 from pilesim.matter.mix import at_depth, conductivity, free_air_space, settled_mix
+from pilesim.matter.sky import radiative_film
+from pilesim.matter.wind import convective_film
 from pilesim.section.grid import MIX, SectionGrid
 from pilesim.section.operators import build_mesh
 
@@ -144,7 +145,10 @@ def pile_of(scenario: Scenario) -> Pile:
     pressure = standard_pressure(scenario.site.elevation, constant_record(constants))
     c = plain_run_record(replace(FULL, constants=constants), pressure=pressure, ambient_density=1.0,
                          oxygen_demand=mix.oxygen_demand, respiratory_quotient=mix.respiratory_quotient)
-    air_temperature, humidity, wind = _air(scenario)
+    outer = surface_record(pressure, constants)
+    air_temperature, humidity, wind = _air(scenario, outer)
+    film = float(plain(convective_film)(wind, outer)
+                 + plain(radiative_film)(air_temperature, air_temperature, outer.surface_emissivity, outer))
     activity = plain(moist_air.activity_of_air)(air_temperature, humidity, c)
     c.ambient_density = float(plain(gas_density)(air_temperature, activity, c.ambient_oxygen, c))
     grid = scenario_grid(scenario, 1)
@@ -168,10 +172,10 @@ def pile_of(scenario: Scenario) -> Pile:
         base=_layer(scenario.base_layer, scenario.base_layer.bulk_density, scenario.base_layer.permeability,
                     scenario.base_layer.permeability, scenario.base_layer.conductivity, c),
         air_temperature=air_temperature, air_vapour=float(plain(moist_air.vapour_pressure)(air_temperature, activity, c)),
-        air_activity=float(activity), film=film_coefficient(wind, c))
+        air_activity=float(activity), film=film)
 
 
-def _air(scenario: Scenario) -> tuple[float, float, float]:
+def _air(scenario: Scenario, outer: np.record) -> tuple[float, float, float]:
     """Temperature [K], relative humidity [1] and wind [m s-1] outside: constant, or means of the month of building or of a
     file's hours during the run."""
     weather = scenario.weather
@@ -179,8 +183,7 @@ def _air(scenario: Scenario) -> tuple[float, float, float]:
         assert scenario.start.date is not None  # the inputs see to it
         hours = weather.hours
         if weather.lapse:
-            elevation = scenario.site.elevation
-            hours = at_elevation(hours, elevation, surface_record(standard_pressure(elevation, constant_record())), lapse=True)
+            hours = at_elevation(hours, scenario.site.elevation, outer, lapse=True)
         during = hour_places(hours, scenario.start.date, max(round(scenario.run.duration / HOUR_SECONDS), 1))
         temperature, humidity, wind = (float(column[during].mean()) for column in (
             hours.air_temperature, hours.relative_humidity, hours.wind_speed))
