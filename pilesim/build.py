@@ -16,7 +16,7 @@ from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.polygon import mix_halves
-from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather
+from pilesim.inputs.records import BaseLayer, Cover, Mix, MonthlyWeather, Turn
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
@@ -57,6 +57,12 @@ class Problem:
         Water of the mix as built, before shared nodes even it out [kg m-1].
     outside : Outside or None
         Air that changes; without it `edges` hold for the whole run, with it they are those of the start.
+    turns : tuple of Turn
+        In order of time.
+    surface_density : float
+        Dry matter of the mix where nothing weighs on it [kg m-3].
+    start_air : Air or None
+        Air at the start.
     """
 
     grid: SectionGrid
@@ -77,6 +83,9 @@ class Problem:
     activity: np.ndarray
     water_of_mix: float = 0.0
     outside: Outside | None = None
+    turns: tuple[Turn, ...] = ()
+    surface_density: float = 0.0
+    start_air: Air | None = None
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
         """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
@@ -175,7 +184,9 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
     temperature = _shared_start(problem, scenario.start.temperature, _start_temperature(scenario, mesh))
-    return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
+    return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside, turns=scenario.turns,
+                   start_air=air,
+                   surface_density=mix.bulk_density * (1.0 - mix.moisture),
                    activity=_start_activity(scenario.start.seeding, grid, mesh, record))
 
 

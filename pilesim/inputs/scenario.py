@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pilesim.inputs import checks, layers
+from pilesim.inputs.events import read_turns
 from pilesim.inputs.layers import bundled
 from pilesim.inputs.library import cover_library
 from pilesim.inputs.recipe import RECIPE_KEYS, read_recipe
@@ -29,6 +30,7 @@ from pilesim.inputs.records import (
     Run,
     Site,
     Start,
+    Turn,
     Weather,
 )
 from pilesim.inputs.schema import SCHEMA, SUBTABLES
@@ -37,7 +39,7 @@ from pilesim.inputs.values import read_months, read_value
 
 __all__ = [
     "BaseLayer", "ColdSnap", "Cover", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients", "MonthlyWeather",
-    "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "Pile", "Run", "Scenario", "Site", "Start", "Turn", "Weather",
     "bundled", "from_text", "load", "set_values", "template",
 ]
 
@@ -63,6 +65,7 @@ class Scenario:
     run: Run
     limits: Limits
     laws: Laws
+    turns: tuple[Turn, ...]
     tables: dict[str, object] = field(compare=False, repr=False)
 
     def with_(self, **changes: object) -> Scenario:
@@ -139,7 +142,8 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(**values["limits"]), laws=Laws(**values["laws"]), tables=tables,
+        limits=Limits(**values["limits"]), laws=Laws(**values["laws"]),
+        turns=read_turns(tables.get("event")), tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)
