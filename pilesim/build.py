@@ -57,12 +57,8 @@ class Problem:
         Water of the mix as built, before shared nodes even it out [kg m-1].
     outside : Outside or None
         Air that changes; without it `edges` hold for the whole run, with it they are those of the start.
-    turns : tuple of Turn
-        In order of time.
-    surface_density : float
-        Dry matter of the mix where nothing weighs on it [kg m-3].
-    start_air : Air or None
-        Air at the start.
+    turns, surface_density, start_air
+        In order of time; dry matter of the mix where nothing weighs on it [kg m-3]; air at the start.
     """
 
     grid: SectionGrid

@@ -12,7 +12,8 @@ from typing import Any
 import typer
 
 import pilesim.cli.judging
-import pilesim.cli.materials  # noqa: F401  (its commands join the others)
+import pilesim.cli.materials
+import pilesim.cli.turning  # noqa: F401  (their commands join the others)
 from pilesim.cli.commands import app
 from pilesim.cli.options import BAD_INPUT, FAILURE, INTERRUPTED, OK, say
 

@@ -16,6 +16,8 @@ MIX_FILES = ("mix.csv", "mix.png")
 VERIFY_FILES = ("verify.csv",)
 RULES_FILES = ("rules.csv", "rules.png")
 HYGIENE_FILES = ("hygiene.png",)
+TURNING_FILES = ("turning.csv", "turning.png")
+PROBES_FILES = ("probes.csv", "probes.png")
 
 OK, FAILURE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 

@@ -1,5 +1,5 @@
-"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png, sheet.png, rules.png
-and hygiene.png.
+"""The pictures that commands write: section.png, history.png, comparison.png, widths.png, mix.png, sheet.png, rules.png,
+hygiene.png, turning.png and probes.png.
 
 Each function returns a ``matplotlib.figure.Figure``; :func:`save` writes it as a PNG, complete or not at all.
 """
@@ -11,7 +11,8 @@ from pilesim.show.mix_picture import mix_figure
 from pilesim.show.page import save
 from pilesim.show.section_picture import section_figure
 from pilesim.show.sheet_picture import sheet_figure
+from pilesim.show.turning_picture import turning_figure
 from pilesim.show.widths_picture import widths_figure
 
 __all__ = ["comparison_figure", "history_figure", "hygiene_figure", "mix_figure", "rules_figure", "save", "section_figure",
-           "sheet_figure", "widths_figure"]
+           "sheet_figure", "turning_figure", "widths_figure"]

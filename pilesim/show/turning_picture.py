@@ -1,0 +1,99 @@
+"""turning.png: what share of the material had how much heat in two piles, turned or standing, and their course."""
+
+from __future__ import annotations
+
+import json
+import textwrap
+from collections.abc import Sequence
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
+
+from pilesim.assess.hygiene import LOG_LEVELS
+from pilesim.show import page, style
+from pilesim.show.turning_text import five_sentences
+from pilesim.study.turning import Exposure
+
+LOOKS = (style.LineStyle(style.STARVED, (0, (6, 1.5)), 2.2), style.LineStyle(style.COLD, "-", 2.2))
+_LEFT, _WIDE, _TALL, _GAP, _ROW_GAP, _TOP, _FOOT, _LINE = 0.75, 4.6, 2.3, 0.95, 0.95, 0.95, 1.15, 0.19  # [inches]
+_CHARACTER = 0.066  # [inches] of a character of text
+
+
+def turning_figure(found: Sequence[Exposure], alike: bool, units: str = "metric") -> Figure:
+    """Exposure over all material above, the course of the mean temperature and of the starved share below, the five sentences
+    under them.
+
+    Parameters
+    ----------
+    found : two Exposures
+    alike : bool
+        Whether both piles are of one mix.
+    units : {"metric", "us"}
+    """
+    with style.picture_style():
+        width = _LEFT + 2 * _WIDE + _GAP + 0.35
+        words = [line for text in five_sentences(found, alike, units)
+                 for line in textwrap.wrap(text, int(width / _CHARACTER), subsequent_indent="    ")]
+        below = _FOOT + _LINE * len(words) + 0.1
+        figure = page.new_figure(width, below + 0.45 + 2 * _TALL + _ROW_GAP + _TOP)
+        rows = [below + 0.45 + _TALL + _ROW_GAP, below + 0.45]
+        panels = [page.place_axes(figure, _LEFT + k * (_WIDE + _GAP), row, _WIDE, _TALL) for row in rows for k in (0, 1)]
+        _exposed(panels[0], [(one.hours, one.hours_coarse) for one in found])
+        panels[0].set_xlabel(f"hours at {'131 °F' if units == 'us' else '55 °C'} or more")
+        page.note(panels[0], "Hours hot, over all of the material", 5, 9.5, bold=True)
+        _exposed(panels[1], [(one.reductions, one.reductions_coarse) for one in found])
+        panels[1].set(xlabel="tenfold reductions of heat-shocked E. coli O157:H7", xlim=(0.0, LOG_LEVELS[-1]))
+        page.note(panels[1], "Reductions by published decimal times, counted up to what was measured", 5, 9.5, bold=True)
+        _courses(panels[2], panels[3], found, units)
+        for number, line in enumerate(words):
+            up = below - 0.08 - _LINE * (number + 1)
+            figure.text(0.12 / width, up / figure.get_figheight(), line, fontsize=8.8, parse_math=False, va="bottom")
+        page.legend_below(figure, _legend(found), 2)
+        title = f"{found[0].title} — {found[1].title}"
+        attrs = {**found[0].attrs, "messages": json.dumps([text for one in found for text in one.messages])}
+        page.title_and_footer(figure, title, attrs, units, page.warning_line(attrs))
+    return figure
+
+
+def _exposed(axes: Axes, values: Sequence[tuple[np.ndarray, np.ndarray]]) -> None:
+    """Share of the material with at least so much, with the difference of the grids as a band."""
+    levels = np.linspace(0.0, 100.0, 401)
+    for (fine, coarse), look in zip(values, LOOKS, strict=True):
+        one, other = (np.quantile(each, 1.0 - levels / 100.0) for each in (fine, coarse))
+        axes.fill_betweenx(levels, np.minimum(one, other), np.maximum(one, other), color=look.colour, alpha=0.22, linewidth=0)
+        axes.plot(one, levels, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="exposure")
+    axes.set(ylim=(0.0, 100.0), ylabel="share of the material with at least so much [%]")
+    axes.set_xlim(0.0, None)
+
+
+
+def _courses(warm: Axes, air: Axes, found: Sequence[Exposure], units: str) -> None:
+    """Mean temperature with its turns, and the starved share."""
+    for one, look in zip(found, LOOKS, strict=True):
+        mean, label = style.shown(one.temperature, "degC", units)
+        spread = one.temperature_error * (1.8 if units == "us" else 1.0)
+        warm.fill_between(one.days, mean - spread, mean + spread, color=look.colour, alpha=0.22, linewidth=0)
+        warm.plot(one.days, mean, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="temperature")
+        air.plot(one.days, 100.0 * one.starved, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="starved")
+        for day in one.turn_days:
+            at = float(np.interp(day, one.days, mean))
+            warm.plot([day], [at], marker="v", markersize=6, color=look.colour, markeredgecolor="white", clip_on=False)
+    end = max(float(one.days[-1]) for one in found)
+    rule = float(style.shown([55.0], "degC", units)[0][0])
+    warm.axhline(rule, color=style.INK, linewidth=0.9, linestyle=(0, (1, 1.2)))
+    warm.set(xlim=(0.0, end), xlabel="day", ylabel=f"mean of the mix [{label}]")
+    air.set(xlim=(0.0, end), ylim=(0.0, 100.0), xlabel="day", ylabel="below the oxygen limit [%]")
+    page.note(warm, "Temperature", 5, 9.5, bold=True)
+    page.note(air, "Short of oxygen, running daily mean", 5, 9.5, bold=True)
+
+
+def _legend(found: Sequence[Exposure]) -> list[Line2D | Patch]:
+    entries: list[Line2D | Patch] = [
+        Line2D([], [], color=look.colour, linestyle=look.dash, linewidth=look.width, label=page.one_line(one.title, 60))
+        for one, look in zip(found, LOOKS, strict=True)]
+    entries.append(Patch(color=style.FAINT, alpha=0.35, label="difference from the grid of twice the cell"))
+    entries.append(Line2D([], [], color=style.INK, marker="v", linestyle="none", label="turned; dotted: 55 °C"))
+    return entries
