@@ -226,7 +226,7 @@ def rule_cautions(rule: Rule, turns: int = 0) -> list[str]:
 
 # ------------------------------------------------------------------------------------------------- probes
 def _probes(history: History, rule: Rule) -> Probes | None:
-    points = _stated_places(history, rule) if rule.probe_depth else _middle(history)
+    points = _stated_places(history, rule) if rule.probe_depth else middle_of_mix(history)
     nodes, weights, inside = locate(history, points)
     if not inside.any():
         return None
@@ -248,7 +248,7 @@ def _days(times: np.ndarray, readings: np.ndarray, rule: Rule, met: np.ndarray) 
     return np.where(met, times[high] / DAY, np.nan)
 
 
-def _middle(history: History) -> np.ndarray:
+def middle_of_mix(history: History) -> np.ndarray:
     """One place: on the axis (or in the middle of a section without one), at half the height of the mix."""
     mesh = history.problem.mesh
     x, z = mesh.x[history.nodes], mesh.z[history.nodes]
