@@ -180,9 +180,8 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     properties.conductivity[GROUND] = scenario.ground.conductivity
     problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
     temperature = _shared_start(problem, scenario.start.temperature, _start_temperature(scenario, mesh))
-    return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside, turns=scenario.turns,
-                   start_air=air,
-                   surface_density=mix.bulk_density * (1.0 - mix.moisture),
+    return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
+                   turns=scenario.turns, surface_density=mix.bulk_density * (1.0 - mix.moisture), start_air=air,
                    activity=_start_activity(scenario.start.seeding, grid, mesh, record))
 
 

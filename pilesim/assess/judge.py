@@ -215,8 +215,8 @@ def rule_cautions(rule: Rule, turns: int = 0) -> list[str]:
         out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile {does}: by its "
                    "words that is not enough. What is shown is its temperature part alone.")
     elif rule.turns:
-        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is turned {turns} times; whether "
-                   "they fall within the time it asks for is not judged.")
+        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is turned {turns} times; "
+                   "whether they fall within the time it asks for is not judged.")
     if rule.seen != "official text":
         out.append(f"The words of {rule.id} were not seen at the source ({rule.seen}, {rule.checked}).")
     if any(one.consecutive == "not stated" for one in rule.alternatives):

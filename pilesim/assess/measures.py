@@ -110,7 +110,8 @@ def _cold(problem: Problem, watch: Watch) -> tuple[float, np.ndarray]:
     if not scenario.turns:
         met = watch.rule_progress()
         return share_below(met, 1.0 - ROUND_OFF, pieces), share_below_by_zone(met, 1.0 - ROUND_OFF, pieces)
-    parcels = parcels_of(problem, pieces, watch.mix_nodes, np.array(watch.times), np.stack(watch.temperatures), scenario.turns)
+    parcels = parcels_of(problem, pieces, watch.mix_nodes, np.array(watch.times), np.stack(watch.temperatures),
+                         scenario.turns)
     missed = progress(parcels.times, parcels.temperatures, scenario.limits.rule) < 1.0 - ROUND_OFF
     return parcels.share(missed), parcels.share_by_zone(missed)
 

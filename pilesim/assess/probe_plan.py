@@ -117,8 +117,8 @@ def plan_probes(fine: History, coarse: History, rule: Rule, count: int) -> Probe
                             "After a turn the coldest material lies elsewhere; plan probes for a pile left standing.")
     duration = rule.alternatives[0].duration
     if fine.times[-1] < duration:
-        raise ScenarioError("RESULT", f"a run of {fine.times[-1] / DAY:.3g} day", f"at least {duration / DAY:.3g} day, as the "
-                            "rule asks")
+        raise ScenarioError("RESULT", f"a run of {fine.times[-1] / DAY:.3g} day", f"at least {duration / DAY:.3g} day, as "
+                            "the rule asks")
     places = places_in(fine.problem, fine.pieces)
     readings = fine.at(places.nodes, places.weights)
     held = held_temperature(fine.times, readings, duration)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 from pilesim.base.errors import ScenarioError
@@ -36,7 +37,7 @@ def read_turns(tables: object) -> tuple[Turn, ...]:
     turns.sort(key=lambda turn: turn.time)
     if len(turns) > MOST_TURNS:
         raise ScenarioError("event", f"{len(turns)} turns", f"at most {MOST_TURNS}")
-    for first, second in zip(turns, turns[1:], strict=False):
+    for first, second in pairwise(turns):
         if second.time - first.time < _CLOSEST:
             raise ScenarioError("event", f"turns at {first.time / 86400.0:.4g} and {second.time / 86400.0:.4g} day",
                                 "turns at least an hour apart")

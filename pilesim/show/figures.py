@@ -15,5 +15,5 @@ from pilesim.show.sheet_picture import sheet_figure
 from pilesim.show.turning_picture import turning_figure
 from pilesim.show.widths_picture import widths_figure
 
-__all__ = ["comparison_figure", "history_figure", "hygiene_figure", "mix_figure", "probes_figure", "rules_figure", "save", "section_figure",
-           "sheet_figure", "turning_figure", "widths_figure"]
+__all__ = ["comparison_figure", "history_figure", "hygiene_figure", "mix_figure", "probes_figure",
+           "rules_figure", "save", "section_figure", "sheet_figure", "turning_figure", "widths_figure"]

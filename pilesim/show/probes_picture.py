@@ -30,8 +30,8 @@ def probes_figure(dataset: xr.Dataset, plan: ProbePlan, units: str = "metric") -
     with style.picture_style():
         figure = page.new_figure(WIDTH, HEIGHT)
         _write(figure, _LEFT, 11.27, page.one_line(f"Probe map: {dataset.attrs.get('title', 'pile')}", 76), 13.0, bold=True)
-        _write(figure, _LEFT, 11.05, f"pilesim {dataset.attrs.get('pilesim_version', '')} · what each place holds for the time of "
-               f"'{plan.rule.words(units)}' · white line: where that is met · "
+        _write(figure, _LEFT, 11.05, f"pilesim {dataset.attrs.get('pilesim_version', '')} · what each place holds for the "
+               f"time of '{plan.rule.words(units)}' · white line: where that is met · "
                "value ±numerical error", _BODY)
         bottom = _map(figure, dataset, plan, units)
         at = _table(figure, plan, bottom - 0.62, units)
@@ -86,7 +86,7 @@ def _mark(axes: Axes, section: HalfSection, probe: Probe, name: str, units: str)
             text = axes.annotate("core", drawn[0], (8, 0), textcoords="offset points", fontsize=8, va="center", zorder=10)
             text.set_path_effects(style.casing(2.4))
         else:
-            axes.text(*drawn[0], name, fontsize=6.8, fontweight="bold", ha="center", va="center", zorder=10)
+            axes.text(drawn[0, 0], drawn[0, 1], name, fontsize=6.8, fontweight="bold", ha="center", va="center", zorder=10)
 
 
 def _table(figure: Figure, plan: ProbePlan, top: float, units: str) -> float:

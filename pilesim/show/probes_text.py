@@ -46,8 +46,8 @@ def probe_sentences(plan: ProbePlan, system: str) -> list[str]:
         f"colder than it, and the coldest of these probes holds {_degrees(first.held, system)}.",
         f"{100.0 * caught:.1f} % of the mix is colder than probe 1. The more probes read, the less rests on "
         "one place: each stands at the coldest place of its own part of the coldest tenth.",
-        "Places are those of the pile that was computed: wind, rain, a wet load or a thin spot of the cover move the coldest place. "
-        "Probe both flanks and several places along the pile, and where it steams least.",
+        "Places are those of the pile that was computed: wind, rain, a wet load or a thin spot of the cover move the "
+        "coldest place. Probe both flanks and several places along the pile, and where it steams least.",
         "A regulator's own places for probes go first; this is not a statement of compliance: ask your regulator.",
     ]
 
@@ -57,7 +57,8 @@ def probe_csv(plan: ProbePlan) -> str:
     out = io.StringIO()
     table = csv.writer(out, lineterminator="\n")
     table.writerow(["probe", "distance_from_axis_m", "height_m", "way_in_m", "surface_x_m", "surface_z_m", "held_degC",
-                    "held_error_K", "hottest_degC", "day_rule_met", "nearby_K", "share_of_mix_stood_for", "share_of_mix_colder"])
+                    "held_error_K", "hottest_degC", "day_rule_met", "nearby_K",
+                    "share_of_mix_stood_for", "share_of_mix_colder"])
     for number, probe in enumerate((*plan.probes, plan.core), 1):
         table.writerow(["core" if probe is plan.core else number, *(f"{value:.4g}" for value in (
             probe.x, probe.z, probe.depth, *probe.foot, from_si(probe.held, "K", "degC"), probe.held_error,

@@ -17,14 +17,14 @@ from pilesim.study.turning import Exposure
 
 LOOKS = (style.LineStyle(style.STARVED, (0, (6, 1.5)), 2.2), style.LineStyle(style.COLD, "-", 2.2))
 _LEFT, _WIDE, _TALL, _GAP, _ROW_GAP, _TOP, _FOOT, _LINE = 0.75, 4.6, 2.3, 0.95, 0.95, 0.95, 1.15, 0.19  # [inches]
-_SHARES = (("share_rule", "meets the rule"), ("survivors", "E. coli that\nsurvive"), ("anaerobic_days", "time short\nof oxygen"),
-           ("water_loss", "water lost"))
+_SHARES = (("share_rule", "meets the rule"), ("survivors", "E. coli that\nsurvive"),
+           ("anaerobic_days", "time short\nof oxygen"), ("water_loss", "water lost"))
 _CHARACTER = 0.066  # [inches] of a character of text
 
 
 def turning_figure(found: Sequence[Exposure], alike: bool, units: str = "metric") -> Figure:
-    """Exposure over all material and what is uncertain above, the course of the mean temperature and of the starved share below, the five sentences
-    under them.
+    """Exposure over all material and what is uncertain above, the course of the mean temperature and of the starved share
+    below, the five sentences under them.
 
     Parameters
     ----------
@@ -51,8 +51,8 @@ def turning_figure(found: Sequence[Exposure], alike: bool, units: str = "metric"
             figure.text(0.12 / width, up / figure.get_figheight(), line, fontsize=8.8, parse_math=False, va="bottom")
         page.legend_below(figure, _legend(found), 3)
         title = f"{found[0].title} — {found[1].title}"
-        page.title_and_footer(figure, title, found[0].attrs, units, "No statement of compliance; settling, lumps that do not mix, "
-                              "ends, rain, snow and ammonia are not modelled")
+        page.title_and_footer(figure, title, found[0].attrs, units, "No statement of compliance; settling, lumps that do "
+                              "not mix, ends, rain, snow and ammonia are not modelled")
     return figure
 
 
@@ -75,7 +75,8 @@ def _ranges(axes: Axes, found: Sequence[Exposure]) -> None:
             factor = 100.0 / float(one.days[-1]) if name == "anaerobic_days" else 100.0
             place, (value, error) = row + 0.16 * (2 * k - 1), one.measures[name]
             low, high = (factor * end for end in one.ranges[name])
-            axes.plot([low, high], [place, place], color=look.colour, linewidth=5.5, alpha=0.35, solid_capstyle="butt", gid="range")
+            axes.plot([low, high], [place, place], color=look.colour, linewidth=5.5, alpha=0.35,
+                      solid_capstyle="butt", gid="range")
             axes.errorbar([factor * value], [place], xerr=[factor * error], color=look.colour, marker="os"[k], markersize=5,
                           capsize=3, linewidth=1.2)
     axes.set(xlim=(0.0, 100.0), ylim=(len(_SHARES) - 0.5, -0.5), xlabel="[%]")
@@ -105,9 +106,11 @@ def _courses(warm: Axes, air: Axes, found: Sequence[Exposure], units: str) -> No
 
 def _legend(found: Sequence[Exposure]) -> list[Line2D | Patch]:
     entries: list[Line2D | Patch] = [
-        Line2D([], [], color=look.colour, linestyle=look.dash, linewidth=look.width, label=page.one_line(one.title, 60))
+        Line2D([], [], color=look.colour, linewidth=look.width, label=page.one_line(one.title, 60))
         for one, look in zip(found, LOOKS, strict=True)]
+    for entry, look in zip(entries, LOOKS, strict=True):
+        entry.set_linestyle(look.dash)
     entries.append(Patch(color=style.FAINT, alpha=0.35, label="difference from the grid of twice the cell"))
-    entries.append(Patch(color=style.FAINT, alpha=0.6, label="top right: permeability ×3 and air met in turning ×4 either way"))
+    entries.append(Patch(color=style.FAINT, alpha=0.6, label="top right: permeability ×3, air met in turning ×4 either way"))
     entries.append(Line2D([], [], color=style.INK, marker="v", linestyle="none", label="turned; dotted: 55 °C"))
     return entries

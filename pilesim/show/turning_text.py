@@ -34,11 +34,11 @@ def exposure_table(found: Sequence[Exposure], system: str) -> list[str]:
         unit = "degF" if unit == "degC" and system == "us" else unit
         cells = []
         for one in found:
-            low, high = one.ranges[name]
-            cells += [_value(one, name, system), f"{_plain(low, name, factor, system)} to {_plain(high, name, factor, system)}"]
+            low, high = (_plain(end, name, factor, system) for end in one.ranges[name])
+            cells += [_value(one, name, system), f"{low} to {high}"]
         lines.append([f"{words} [{unit}]", *cells])
-    return [*aligned(lines), "", f"Value ±numerical error. Range: the permeability of the mix {PERMEABILITY_FACTOR:g} times either "
-            f"way, the air that turned material meets {AIR_FACTOR:g} times either way."]
+    return [*aligned(lines), "", f"Value ±numerical error. Range: the permeability of the mix {PERMEABILITY_FACTOR:g} times "
+            f"either way, the air that turned material meets {AIR_FACTOR:g} times either way."]
 
 
 def five_sentences(found: Sequence[Exposure], alike: bool, system: str) -> list[str]:
@@ -53,26 +53,27 @@ def five_sentences(found: Sequence[Exposure], alike: bool, system: str) -> list[
     unit = "degF" if system == "us" else "degC"
 
     def both(name: str, after: str = "") -> str:
-        return f"{_value(first, name, system)}{after} ({first.name}) and {_value(second, name, system)}{after} ({second.name})"
+        one, other = (f"{_value(each, name, system)}{after} ({each.name})" for each in found)
+        return f"{one} and {other}"
 
     return [
-        f"{mix}, the model says, {both('share_rule', ' %')} of the material meets the temperature part of {rule}, and half of "
-        f"the material spends at least {both('hours_median', ' hours')} at {warm} or more.",
-        f"All but the coldest twentieth of the material spends at least {both('hours_coldest', ' hours')} there and has at some "
-        f"time been at {both('hottest_coldest', ' ' + unit)} or more{why}.",
+        f"{mix}, the model says, {both('share_rule', ' %')} of the material meets the temperature part of {rule}, and half "
+        f"of the material spends at least {both('hours_median', ' hours')} at {warm} or more.",
+        f"All but the coldest twentieth of the material spends at least {both('hours_coldest', ' hours')} there and has at "
+        f"some time been at {both('hottest_coldest', ' ' + unit)} or more{why}.",
         f"By published decimal times {both('survivors', ' %')} of heat-shocked E. coli O157:H7 survives as a mean over the "
         "material, counted down to the ten-thousandth that was measured, and the coldest part decides it.",
         f"On average the material is short of oxygen for {both('anaerobic_days', ' days')}, and the mix loses "
         f"{both('water_loss', ' %')} of its water.",
-        f"{_verdict(first, second)}; piles, weather and how much air turned material meets are invented, and none of this is a "
-        "statement of compliance: ask your regulator.",
+        f"{_verdict(first, second)}; piles, weather and how much air turned material meets are invented, and none of this "
+        "is a statement of compliance: ask your regulator.",
     ]
 
 
 def not_modelled(found: Sequence[Exposure]) -> list[str]:
     """What stands between these numbers and a yard, and the messages of the runs."""
-    return ["Not modelled: settling and the smaller pile after it, lumps that do not mix, the ends of the pile, rain and snow on "
-            "the open pile, ammonia and odour, spores and dust set free by turning, regrowth, labour and fuel.",
+    return ["Not modelled: settling and the smaller pile after it, lumps that do not mix, the ends of the pile, rain and "
+            "snow on the open pile, ammonia and odour, spores and dust set free by turning, regrowth, labour and fuel.",
             *(f"- {one.name}: {text}" for one in found for text in one.messages)]
 
 
@@ -88,11 +89,11 @@ def _verdict(first: Exposure, second: Exposure) -> str:
                           "the time short of oxygen", "water_loss": "drying"}[name])
     parts = []
     if holds:
-        parts.append(f"of {first.name} it holds beside {second.name} whichever way the permeability and that air are moved, and "
-                     f"beyond the numerical errors, that {_listed(holds)}")
+        parts.append(f"of {first.name} it holds beside {second.name} whichever way the permeability and that air are moved, "
+                     f"and beyond the numerical errors, that {_listed(holds)}")
     if open_:
-        parts.append(f"the two cannot be told apart in {_listed(open_)}, as the numerical errors or the moved inputs span the "
-                     "difference")
+        parts.append(f"the two cannot be told apart in {_listed(open_)}, as the numerical errors or the moved inputs span "
+                     "the difference")
     text = ", and ".join(parts)
     return text[0].upper() + text[1:]
 

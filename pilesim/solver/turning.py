@@ -169,8 +169,8 @@ def _given_to_air(problem: Problem, time: float, move: Move, held: np.ndarray, w
     ratio = vapour_ratio(air.temperature, activity, record)[0]
     brought = moist_enthalpy(air.temperature, ratio, record)
     layers = [move.moved(values) for values in (held, water, capacity, dry, met * amount)]
-    out = np.array([_layer_to_air(*(float(value) for value in layer), ratio, brought, record)
-                    for layer in zip(*layers, strict=True)])
+    out = np.array([_layer_to_air(float(h), float(w), float(c), float(d), float(g), ratio, brought, record)
+                    for h, w, c, d, g in zip(*layers, strict=True)])
     return out[:, 0], out[:, 1]
 
 

@@ -11,8 +11,8 @@ import numpy as np
 from pilesim.assess.dataset import convects_in_plumes, make_dataset
 from pilesim.assess.errors import not_estimated, numerical_errors
 from pilesim.assess.fields import Recorder
-from pilesim.assess.hygiene import coli_reductions
 from pilesim.assess.histories import with_histories
+from pilesim.assess.hygiene import coli_reductions
 from pilesim.assess.judge import rule_cautions
 from pilesim.assess.measures import Values, measure
 from pilesim.assess.recipe import mix_messages
@@ -36,9 +36,9 @@ SEEDED = ("Seeding: finished compost as a seed helped in some published trials a
           "tuned. A warm outer ring alone proves nothing: a uniformly mature pile shows nearly the same profile, because "
           "oxygen reaches only the outer 0.3 m.")
 
-TURNED = ("Turned: the rule is judged of material that is followed through the turns, all other shares and days of places. The "
-          "outline stays; settling, new lumps, ammonia and what the machine adds or spills are not modelled; how much air the "
-          "material meets is a guess.")
+TURNED = ("Turned: the rule is judged of material that is followed through the turns, all other shares and days of places. "
+          "The outline stays; settling, new lumps, ammonia and what the machine adds or spills are not modelled; how much "
+          "air the material meets is a guess.")
 VALVE = ("The cover works as a valve: condensate tightens it. On cells of 10 cm its air intake is within 10 percent of that "
          "on 2.5 cm, the share meeting the rule within 0.02, the mean temperature on day 30 within 2 K; the error shown may "
          "be less. That covers behave so is a reading of practice, not a measurement.")

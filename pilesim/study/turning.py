@@ -37,7 +37,7 @@ MEASURES = {
     "hours_median": "hours at 55 degC or more of half of the material",
     "hours_coldest": "hours at 55 degC or more that all but the coldest twentieth of the material exceeds",
     "hottest_coldest": "degC, highest temperature that all but the coldest twentieth of the material has seen",
-    "survivors": "share of heat-shocked E. coli O157:H7 that survives, mean over the material; no less than was measured counts",
+    "survivors": "share of heat-shocked E. coli O157:H7 that survives, mean over the material, as far as was measured",
     "anaerobic_days": "days below the anaerobic oxygen limit, mean over the mix",
     "water_loss": "share of the initial water of the mix that is lost",
     "dry_matter_loss": "share of the initial dry matter of the mix that is lost",
@@ -237,7 +237,8 @@ def _together(number: int, jobs: Sequence[_Job], done: dict[int, Exposure | str]
         raise StepFailed(f"{jobs[number].scenario.name}: {main}")
     values = {job.what: {name: value for name, (value, _) in found.measures.items()}
               for job, found in own if job.what and isinstance(found, Exposure)}
-    failed = tuple(f"Left out of the ranges of {main.name}, {job.what}: {found}" for job, found in own if isinstance(found, str))
+    failed = tuple(f"Left out of the ranges of {main.name}, {job.what}: {found}"
+                   for job, found in own if isinstance(found, str))
     ranges = {name: (min([value, *(v[name] for v in values.values())]), max([value, *(v[name] for v in values.values())]))
               for name, (value, _) in main.measures.items()}
     return replace(main, ranges=ranges, moved=tuple(values.items()), messages=(*main.messages, *failed))
