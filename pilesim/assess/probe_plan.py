@@ -88,11 +88,18 @@ def held_temperature(times: np.ndarray, temperatures: np.ndarray, duration: floa
     starts = np.concatenate([times[ends <= times[-1]], (times - duration)[times >= times[0] + duration]])
     if not starts.size:
         return temperatures.min(axis=0)
-    best = np.full(temperatures.shape[1], -np.inf)
+    best, earlier = np.full(temperatures.shape[1], -np.inf), None
     for start in np.unique(starts):
-        first, last = np.searchsorted(times, [start, start + duration])
-        edges = [_at(times, temperatures, start), _at(times, temperatures, start + duration)]
-        np.maximum(best, np.min([*edges, *temperatures[first:last]], axis=0), out=best)
+        here = _at(times, temperatures, start), _at(times, temperatures, start + duration)
+        first, last = np.searchsorted(times, start), np.searchsorted(times, start + duration, side="right")
+        np.maximum(best, np.min([*here, *temperatures[first:last]], axis=0), out=best)
+        if earlier is not None:  # a better window may begin between, where both its ends are equally warm
+            before, end = earlier
+            gap, change = before[1] - before[0], (here[0] - before[0]) - (here[1] - before[1])
+            part = np.clip(np.divide(gap, change, out=np.zeros_like(gap), where=change != 0.0), 0.0, 1.0)
+            level = np.minimum(*(a + part * (b - a) for a, b in zip(before, here, strict=True)))
+            np.maximum(best, np.min([level, *temperatures[first:end]], axis=0), out=best)
+        earlier = here, last
     return best
 
 

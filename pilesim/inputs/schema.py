@@ -212,7 +212,8 @@ FEEDSTOCK: dict[str, Key] = {      # of a table [feedstock.NAME]
 FEEDSTOCK_WORDS = ("like", "description")      # keys of [feedstock.NAME] that are text
 EVENT: dict[str, Key] = {      # of a table [[event]]
     "kind": _word("what happens", "turn", later=("water", "cover", "move")),
-    "time": Key("since the build, or a list of times", unit="s", shown="day", low=1.0 / 24.0, high=3660.0, required=True),
+    "time": Key("since the build, or a list of times", unit="s", shown="day", low=1.0 / 24.0, high=3660.0, required=True,
+                example="14 day"),
     "mixing": _word("throughout: material may come to lie anywhere; outside in: what lay outside comes to lie inside",
                     "throughout", "outside in"),
     "share": Key("of the mix that is moved; the rest stays where it is", unit="1", shown="percent", low=1.0, high=100.0,

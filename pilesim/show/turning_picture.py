@@ -109,7 +109,7 @@ def _legend(found: Sequence[Exposure]) -> list[Line2D | Patch]:
         Line2D([], [], color=look.colour, linewidth=look.width, label=page.one_line(one.title, 60))
         for one, look in zip(found, LOOKS, strict=True)]
     for entry, look in zip(entries, LOOKS, strict=True):
-        entry.set_linestyle(look.dash)
+        entry.set(linestyle=look.dash)
     entries.append(Patch(color=style.FAINT, alpha=0.35, label="difference from the grid of twice the cell"))
     entries.append(Patch(color=style.FAINT, alpha=0.6, label="top right: permeability ×3, air met in turning ×4 either way"))
     entries.append(Line2D([], [], color=style.INK, marker="v", linestyle="none", label="turned; dotted: 55 °C"))
