@@ -30,9 +30,8 @@ def probes_figure(dataset: xr.Dataset, plan: ProbePlan, units: str = "metric") -
     with style.picture_style():
         figure = page.new_figure(WIDTH, HEIGHT)
         _write(figure, _LEFT, 11.27, page.one_line(f"Probe map: {dataset.attrs.get('title', 'pile')}", 76), 13.0, bold=True)
-        _write(figure, _LEFT, 11.05, f"pilesim {dataset.attrs.get('pilesim_version', '')} · what each place holds for the "
-               f"time of '{plan.rule.words(units)}' · white line: where that is met · "
-               "value ±numerical error", _BODY)
+        _write(figure, _LEFT, 11.05, f"pilesim {dataset.attrs.get('pilesim_version', '')} · held for the time of "
+               f"'{plan.rule.words(units)}' · white line: the rule met · value ±numerical error", _BODY)
         bottom = _map(figure, dataset, plan, units)
         at = _table(figure, plan, bottom - 0.62, units)
         _heading(figure, "What it means", _LEFT, at - 0.36, _RIGHT)

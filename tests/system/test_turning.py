@@ -23,7 +23,8 @@ def ran(tmp_path_factory):
     folder = tmp_path_factory.mktemp("turning")
     (folder / "small.toml").write_text(SMALL, encoding="utf-8")
     (folder / "moved.toml").write_text('title = "Turned"\nextends = "small.toml"\n' + EVENTS, encoding="utf-8")
-    (folder / "yard.toml").write_text('[yard]\ntemperature = "40 degC"\nduration = "6 hour"\nturns = 2\nwording = "warm"\n', encoding="utf-8")
+    (folder / "yard.toml").write_text(
+        '[yard]\ntemperature = "40 degC"\nduration = "6 hour"\nturns = 2\nwording = "warm"\n', encoding="utf-8")
     change = ("--set", "run.duration=3 day")
     both = call("turning", "moved.toml", "small.toml", *change, "--out", "both", cwd=folder)
     runs = [call("run", f"{name}.toml", *change, "--set", "limits.rule=yard.toml", "--out", name, cwd=folder)
@@ -34,8 +35,7 @@ def ran(tmp_path_factory):
 
 
 def test_two_piles_side_by_side(ran):
-    """Files, five sentences with a number each but the last, what is not modelled, and no claim of compliance.
-    Planted: a sentence dropped; 'complies' in one."""
+    """Files, five sentences with a number each but the last, what is not modelled, and no claim of compliance."""
     folder, done, _ = ran
     assert files(folder / "both") == set(TURNING_FILES)
     assert done.stdout.splitlines()[-1] == "both/turning.png"
@@ -51,8 +51,7 @@ def test_two_piles_side_by_side(ran):
 
 
 def test_the_table_of_runs(ran):
-    """A row for each pile and for each input that was moved: two for the standing pile, four for the turned one.
-    Planted: air moved of the pile that is not turned."""
+    """A row for each pile and for each input that was moved: two for the standing pile, four for the turned one."""
     folder, *_ = ran
     rows = list(csv.DictReader((folder / "both" / "turning.csv").read_text(encoding="utf-8").splitlines()))
     assert [row["scenario"] for row in rows] == ["moved"] * 5 + ["small"] * 3
@@ -65,7 +64,7 @@ def test_the_table_of_runs(ran):
 
 
 def test_a_turned_run_says_what_it_is_judged_by(ran):
-    """Planted: 'left standing' of a turned pile."""
+    """By its words a pile that is turned as often as the rule asks is not called left standing."""
     _, _, (small, moved) = ran
     assert "this pile is left standing" in small.stdout
     assert "this pile is turned 2 times" in moved.stdout
@@ -73,7 +72,7 @@ def test_a_turned_run_says_what_it_is_judged_by(ran):
 
 
 def test_rules_and_hygiene_of_a_turned_run(ran):
-    """Both follow the material and say so. Planted: shares of places."""
+    """Both follow the material and say so."""
     folder, *_ = ran
     for command in ("rules", "hygiene"):
         done = call(command, "moved", "--out", command, cwd=folder)
@@ -82,8 +81,7 @@ def test_rules_and_hygiene_of_a_turned_run(ran):
 
 
 def test_probes_of_a_run(ran):
-    """The page is A4 upright and nothing on it is cut off or overlaps; a turned run is refused in one line.
-    Planted: a page of another size; the plan made of a turned run."""
+    """The page is A4 upright and nothing on it is cut off or overlaps; a turned run is refused in one line."""
     folder, *_ = ran
     done = call("probes", "small", "--count", "3", "--out", "map", cwd=folder)
     assert done.returncode == 0, done.stderr
@@ -97,7 +95,7 @@ def test_probes_of_a_run(ran):
 
 
 def test_what_cannot_be_set_side_by_side_is_refused(ran):
-    """Planted: one scenario accepted."""
+    """One scenario, one twice, or three."""
     folder, *_ = ran
     for words in (("small.toml",), ("small.toml", "small.toml"), ("small.toml", "moved.toml", "small.toml")):
         done = call("turning", *words, cwd=folder)
@@ -105,7 +103,7 @@ def test_what_cannot_be_set_side_by_side_is_refused(ran):
 
 
 def test_nothing_in_the_picture_is_cut_off_or_overlaps():
-    """In both unit systems. Planted: the five sentences not wrapped."""
+    """In both unit systems."""
     standing = load("reference_pile").with_(**{"run.cell": "25 cm", "run.duration": "4 day"})
     turned = from_text(standing.text().replace("event = []", "") + EVENTS, "turned")
     found = [exposure(turned), exposure(standing)]
@@ -116,8 +114,7 @@ def test_nothing_in_the_picture_is_cut_off_or_overlaps():
 
 
 def test_events_survive_writing_and_can_be_taken_away():
-    """text() holds them; a layer replaces them as a whole; `event` set to none removes them. Planted: the times of a list
-    taken as one turn."""
+    """text() holds them; a layer replaces them as a whole; `event` set to none removes them."""
     text = load("windrow_turned").text()
     assert from_text(text, "again") == load("windrow_turned")
     assert [turn.time / 86400.0 for turn in load("windrow_turned").turns] == [3.0, 6.0, 9.0, 12.0, 15.0]

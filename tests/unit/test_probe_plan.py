@@ -27,7 +27,7 @@ DAY = 86400.0
 @given(st.lists(st.tuples(st.floats(0.05, 2.0), st.floats(0.0, 80.0)), min_size=3, max_size=9), st.floats(0.1, 3.0))
 def test_held_temperature_is_the_best_window(steps, duration):
     """Against every window that begins on a fine raster: never less than the best of them, and no more than what half a step
-    of the raster may hide at the steepest slope. Planted: windows that begin at a time only; the lower end left out."""
+    of the raster may hide at the steepest slope. Planted: windows that begin or end at a time only."""
     times = np.concatenate([[0.0], np.cumsum([length for length, _ in steps])])
     values = np.array([20.0, *(value for _, value in steps)])
     found = float(held_temperature(times, values[:, None], duration)[0])
@@ -56,8 +56,8 @@ def history(cell_level, coldest, turns=()):
 @pytest.mark.parametrize("coldest", ((2.2, 0.4), (0.1, 2.0), (1.0, 0.3)))
 @pytest.mark.parametrize("count", (1, 3))
 def test_probes_stand_where_it_is_coldest(coldest, count):
-    """The first within 10 cm (a cell) of the place that is the coldest by construction, all in the coldest part, no two at one
-    place, next to nothing colder than the first. Planted: the warmest of each group taken; depth measured from the axis."""
+    """The first within 10 cm (a cell) of the place that is the coldest by construction, all in the coldest part, no two at
+    one place, next to nothing colder than the first. Planted: the warmest of each group taken."""
     fine, coarse = history(2, coldest), history(1, coldest)
     plan = plan_probes(fine, coarse, default_rule(), count)
     assert len(plan.probes) == count
@@ -91,7 +91,7 @@ def test_what_the_core_hides_is_counted():
 
 
 def test_bad_input_is_refused():
-    """Planted: no check of the count."""
+    """A count that is none, and a pile that was turned."""
     fine, coarse = history(2, (2.2, 0.4)), history(1, (2.2, 0.4))
     for count in (0, 9):
         with pytest.raises(ScenarioError, match="1 to 8 probes"):

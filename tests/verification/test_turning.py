@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import dataclasses
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -40,8 +43,8 @@ def standing(request):
 def test_all_but_the_stated_losses_is_conserved(standing, turn):
     """Dry matter, ash, each pool, water and enthalpy of the section before and after, against the loss that is returned.
 
-    Planted: rows of `spread` not divided by their sum; the enthalpy of the cover left where it was while its water moves;
-    the ground's part of a shared floor node taken along; the vapour taken twice.
+    Planted: the target of the spread off by a thousandth; the enthalpy of the cover left where it was while its water moves;
+    the vapour taken twice; the heat added instead of taken.
     """
     problem, stepper, state = standing
     new, lost = turned(stepper.problem, problem, state, turn)
@@ -68,7 +71,8 @@ def test_all_but_the_stated_losses_is_conserved(standing, turn):
 
 def test_a_whole_turn_makes_the_mix_alike(standing):
     """After mixing throughout, every node of mix alone has the same pools per dry matter, water per dry matter and
-    temperature, and the density of building is back. Planted: the target of the spread weighed by volume alone."""
+    temperature, and the density of building is back. Planted: the pools left in
+    place."""
     problem, stepper, state = standing
     new, _ = turned(stepper.problem, problem, state, TURNS[0])
     alone = (problem.mesh.volume[MIX] > 0.0) & (problem.mesh.volume[[0, 2, 3, 4]].sum(axis=0) == 0.0)
@@ -96,7 +100,8 @@ def test_outside_in_changes_outside_with_inside():
 
 
 def test_loosening_takes_the_compaction_away():
-    """All of it: a whole turn gives every node the mean density of the mix. Planted: the share of compaction kept instead."""
+    """All of it: a whole turn gives every node the mean density of the mix. Planted: the share of compaction
+    kept instead."""
     problem = build(load("reference_pile").with_(**{"run.cell": "20 cm"}), 2)
     _, state, _ = march(problem, 3600.0, Controls(), lambda stepper, moment: None)
     new, _ = turned(problem, problem, state, Turn(3600.0, "throughout", 1.0, 0.0, 1.0))
@@ -111,7 +116,7 @@ def test_what_the_air_takes(pressure, start, outside):
     """Moist material and air of 70 percent come to one temperature, saturated: enthalpy of the air by CoolProp's humid air
     (Herrmann et al. 2009, real gas). To 1 percent of the heat: ideal gas, and our saturation pressure, differ by less.
 
-    Planted: the air leaving at the temperature the material began with; saturation of the air taken at the start.
+    Planted: the air leaving with seven tenths of the vapour.
     """
     humid = pytest.importorskip("CoolProp.HumidAirProp").HAPropsSI
     record = run_record(FULL, pressure=pressure, ambient_density=1.2, oxygen_demand=1.0, respiratory_quotient=1.0)
@@ -144,8 +149,6 @@ def humid_over_water(humid, temperature, pressure):
 def test_a_turned_run_keeps_its_budgets():
     """Heat and water budgets of a run with two turns close as those of a standing one: what the turns give away is part of
     them. Planted: the losses not written to the tally."""
-    import dataclasses
-
     scenario = load("reference_pile").with_(**{"run.cell": "20 cm", "run.duration": "4 day"})
     scenario = dataclasses.replace(scenario, turns=(Turn(DAY, "throughout", 1.0, 20.0, 0.0), Turn(3 * DAY, "outside in", 0.5,
                                                                                                  20.0, 0.2)))
@@ -156,7 +159,7 @@ def test_a_turned_run_keeps_its_budgets():
     assert gained == pytest.approx(entered, abs=1e-9 * np.abs(state.stored).sum())
     turns = [moment for moment in moments if moment.step == pytest.approx(problem.record.turn_time)]
     assert [round(moment.before.time / DAY, 9) for moment in turns] == [1.0, 3.0]
-    assert all(a.after.time == b.before.time for a, b in zip(moments, moments[1:], strict=False))
+    assert all(a.after.time == b.before.time for a, b in pairwise(moments))
 
 
 # ------------------------------------------------------------------------------------------------- parcels
@@ -183,7 +186,7 @@ def survivors(turns, count, cold, reduction, seed=1):
 def test_random_mixing_converges_to_the_closed_form(cold, reduction, count):
     """S = [f + (1 - f) s]^(N + 1) for N turns, cold zone f and survival s of a period in the hot zone (the product of
     independent periods: exact mathematics). 8000 parcels: within 5 standard errors of their mean, and the seconds of the
-    turns themselves. Planted: the turns left out; the last turn left out; only half of the parcels moved."""
+    turns themselves. Planted: the turns left out."""
     turns = tuple(Turn((k + 1) * 3 * DAY, "throughout", 1.0, 0.0, 0.0) for k in range(count))
     f, s = round(8000 * cold) / 8000, 10.0**-reduction
     closed = (f + (1.0 - f) * s) ** (count + 1)
