@@ -28,8 +28,8 @@ def template() -> str:
         for inner, specs in SUBTABLES.get(name, {}).items():
             lines.append(f"# [{name}.{inner}]".ljust(46) + " # optional, monthly weather only: " + "; ".join(
                 f"{key} ({spec.shown}), {spec.meaning}" for key, spec in specs.items()))
-    lines += ["", "# [[event]]".ljust(46) + " # optional, as often as needed"]
-    lines += [_line(key, spec, None) for key, spec in EVENT.items()]
+    lines += ["", "# [[event]]".ljust(46) + " # optional, as often as needed: " + "; ".join(
+        f"{key} = {default_text(spec)}, {spec.meaning}{_range(spec)}" for key, spec in EVENT.items())]
     return "\n".join(lines) + "\n"
 
 
