@@ -19,7 +19,7 @@ from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.polygon import mix_halves
-from pilesim.inputs.records import BaseLayer, Cover, Mix
+from pilesim.inputs.records import BaseLayer, Cover, Mix, Turn
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
@@ -60,6 +60,8 @@ class Problem:
         Water of the mix as built, before shared nodes even it out [kg m-1].
     outside : Outside or None
         Air that changes; without it `edges` hold for the whole run, with it they are those of the start.
+    turns, surface_density, start_air
+        In order of time; dry matter of the mix where nothing weighs on it [kg m-3]; air at the start.
     """
 
     grid: SectionGrid
@@ -80,6 +82,9 @@ class Problem:
     activity: np.ndarray
     water_of_mix: float = 0.0
     outside: Outside | None = None
+    turns: tuple[Turn, ...] = ()
+    surface_density: float = 0.0
+    start_air: Air | None = None
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
         """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
@@ -178,6 +183,7 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     ice = scenario.start.ice * wet[MIX]
     temperature = _shared_start(problem, scenario.start.temperature, ice, _start_temperature(scenario, mesh, record))
     return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
+                   turns=scenario.turns, surface_density=mix.bulk_density * (1.0 - mix.moisture), start_air=air,
                    activity=_start_activity(scenario.start.seeding, grid, mesh, record))
 
 

@@ -190,6 +190,8 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
     }
     attributes["laws"] = json.dumps({key: asdict(law) for key, law in chosen_laws(scenario.laws).items()})
     attributes["cover_material"] = stored_cover(scenario.tables)
+    if scenario.turns:
+        attributes["turn_days"] = json.dumps([turn.time / DAY for turn in scenario.turns])
     if isinstance(scenario.mix, MixFromIngredients):
         attributes["recipe"] = stored_recipe(derive(scenario.mix))
     if scenario.start.date is not None:

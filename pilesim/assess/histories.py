@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pilesim.assess.fields import on_section
+from pilesim.assess.parcels import Parcels, parcels_of
 from pilesim.assess.shares import MixPieces, mix_pieces
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
 from pilesim.build import Problem, build
-from pilesim.inputs.scenario import Scenario, from_text
+from pilesim.inputs.scenario import Scenario, Turn, from_text
 from pilesim.solver.march import DAY
 
 if TYPE_CHECKING:
@@ -38,6 +39,8 @@ class History:
     temperatures : (k, m) float
         Of the nodes of the mix [K].
     nodes : (m,) int
+    turns : tuple of Turn
+        Of the run; material stays in place without any.
     """
 
     problem: Problem
@@ -45,11 +48,16 @@ class History:
     times: np.ndarray
     temperatures: np.ndarray
     nodes: np.ndarray
+    turns: tuple[Turn, ...] = ()
 
     def at(self, nodes: np.ndarray, weights: np.ndarray) -> np.ndarray:
         """Temperatures (k, p) [K] at places given by nodes of the mix (p, 4) and their weights (p, 4)."""
         own = np.searchsorted(self.nodes, nodes)
         return sum(self.temperatures[:, own[:, corner]] * weights[:, corner] for corner in range(own.shape[1]))
+
+    def parcels(self) -> Parcels:
+        """Histories of material that is followed through the turns."""
+        return parcels_of(self.problem, self.pieces, self.nodes, self.times, self.temperatures, self.turns)
 
     def on_nodes(self, values: np.ndarray) -> np.ndarray:
         """Values of the mix's nodes, (m,), as an array of all nodes, (count + 1,), zero elsewhere."""
@@ -70,7 +78,8 @@ def with_histories(dataset: xr.Dataset, fine: tuple[Problem, Watch], coarse: tup
     data, coords = {}, {}
     for name, dims, (problem, watch), grid in zip(_NAMES, _DIMENSIONS, (fine, coarse),
                                                   ("", ", grid of twice the cell"), strict=True):
-        history = History(problem, watch.pieces, np.array(watch.times), np.stack(watch.temperatures), watch.mix_nodes)
+        history = History(problem, watch.pieces, np.array(watch.times), np.stack(watch.temperatures), watch.mix_nodes,
+                          watch.scenario.turns)
         data[name] = (dims, history.on_section(history.temperatures - zero), {
             "units": "degC", "long_name": f"temperature of the mix at every solver step{grid}"})
         coords[dims[0]] = (dims[0], history.times / DAY, {
@@ -103,5 +112,5 @@ def read_histories(dataset: xr.Dataset, where: str = "result") -> tuple[Scenario
         if not np.isfinite(temperatures).all():
             raise ScenarioError(where, "", allowed, f"Its grid is another. {advice}")
         times = DAY * dataset[time].values
-        found.append(History(problem, pieces, times, temperatures + CONSTANTS["celsius_zero"].value, nodes))
+        found.append(History(problem, pieces, times, temperatures + CONSTANTS["celsius_zero"].value, nodes, scenario.turns))
     return scenario, found[0], found[1]

@@ -13,6 +13,7 @@ import numpy as np
 
 from pilesim.assess.exposure import ROUND_OFF, progress
 from pilesim.assess.histories import History
+from pilesim.assess.parcels import PARCELS
 from pilesim.assess.shares import ZONES, share_below, share_below_by_zone
 from pilesim.base.constants import CONSTANTS
 from pilesim.inputs.rules import Rule
@@ -78,6 +79,8 @@ class Judgement:
         Share of the rule met at each node of the run's grid, NaN outside the mix.
     probes : Probes or None
         None where no place lies in the mix.
+    turns : int
+        Of the pile.
     """
 
     rule: Rule
@@ -86,6 +89,7 @@ class Judgement:
     lenient: Share | None
     progress: np.ndarray
     probes: Probes | None
+    turns: int = 0
 
     @property
     def gap(self) -> float:
@@ -109,11 +113,14 @@ def judge(fine: History, coarse: History, rule: Rule) -> Judgement:
 
     The share is that of a run's `cold_edge_fraction`: how much of the rule is met is linear within cells. Where temperatures
     are taken as linear instead, and judged in every part of a cell, it is another; that difference is part of the error.
+    Where the pile was turned, shares are of material that is followed; the map of progress and the probes stay in place.
     """
     def share(stricter: bool) -> Share:
         def met(times: np.ndarray, temperatures: np.ndarray) -> np.ndarray:
             return progress(times, temperatures, rule, stricter)
 
+        if fine.turns:
+            return share_at_least(fine, coarse, met, 1.0)
         nodal, parts = (one(fine, coarse, met, 1.0) for one in (_nodal_share, share_at_least))
         zones = np.maximum(nodal.by_zone_error, np.abs(nodal.by_zone - parts.by_zone))
         return Share(nodal.value, max(nodal.error, abs(nodal.value - parts.value)), nodal.by_zone, zones)
@@ -121,7 +128,8 @@ def judge(fine: History, coarse: History, rule: Rule) -> Judgement:
     silent = any(one.consecutive == "not stated" for one in rule.alternatives)
     field = fine.on_section(progress(fine.times, fine.temperatures, rule))
     days = float(fine.times[-1]) / DAY
-    return Judgement(rule, days, share(True), share(False) if silent else None, field, _probes(fine, rule))
+    return Judgement(rule, days, share(True), share(False) if silent else None, field, _probes(fine, rule),
+                     len(fine.turns))
 
 
 def share_at_least(fine: History, coarse: History, value: Value, level: float) -> Share:
@@ -130,8 +138,11 @@ def share_at_least(fine: History, coarse: History, value: Value, level: float) -
     Parameters
     ----------
     value : callable
-        Of times (k,) [s] and temperatures (k, n) [K]: one number for each of n places.
+        Of times (k,) [s] and temperatures (k, n) [K]: one number for each of n places, or of n parcels of a turned pile.
     """
+    if fine.turns:
+        found = _share(fine, *(_of_parcels(history, value, level) for history in (fine, coarse)))
+        return replace(found, error=found.error + 2.0 * float(np.sqrt(found.value * (1.0 - found.value) / PARCELS)))
     return _share(fine, *(_parts(history, value, level) for history in (fine, coarse)))
 
 
@@ -186,15 +197,26 @@ def _parts(history: History, value: Value, level: float) -> tuple[float, np.ndar
     return float(zones.sum()), by_zone
 
 
-def rule_cautions(rule: Rule) -> list[str]:
+def _of_parcels(history: History, value: Value, level: float) -> tuple[float, np.ndarray]:
+    """Share of the material, and of what lies in each zone at the end."""
+    parcels = history.parcels()
+    met = value(parcels.times, parcels.temperatures) >= level * (1.0 - ROUND_OFF)
+    return parcels.share(met), parcels.share_by_zone(met)
+
+
+def rule_cautions(rule: Rule, turns: int = 0) -> list[str]:
     """One line a caution of a run that is judged by `rule`; none for a rule in the user's own words."""
     if rule.own:
         return []
     out = [f"Judged by the rule {rule.id} ({rule.instrument}): {rule.words()}. The model says what its temperatures do, not "
            "that the rule is kept: ask your regulator."]
-    if rule.turns:
-        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is left standing: by its "
+    if rule.turns > turns:
+        does = f"is turned {turns} times" if turns else "is left standing"
+        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile {does}: by its "
                    "words that is not enough. What is shown is its temperature part alone.")
+    elif rule.turns:
+        out.append(f"The rule {rule.id} asks for at least {rule.turns} turnings, and this pile is turned {turns} times; "
+                   "whether they fall within the time it asks for is not judged.")
     if rule.seen != "official text":
         out.append(f"The words of {rule.id} were not seen at the source ({rule.seen}, {rule.checked}).")
     if any(one.consecutive == "not stated" for one in rule.alternatives):
@@ -204,7 +226,7 @@ def rule_cautions(rule: Rule) -> list[str]:
 
 # ------------------------------------------------------------------------------------------------- probes
 def _probes(history: History, rule: Rule) -> Probes | None:
-    points = _stated_places(history, rule) if rule.probe_depth else _middle(history)
+    points = _stated_places(history, rule) if rule.probe_depth else middle_of_mix(history)
     nodes, weights, inside = locate(history, points)
     if not inside.any():
         return None
@@ -226,7 +248,7 @@ def _days(times: np.ndarray, readings: np.ndarray, rule: Rule, met: np.ndarray) 
     return np.where(met, times[high] / DAY, np.nan)
 
 
-def _middle(history: History) -> np.ndarray:
+def middle_of_mix(history: History) -> np.ndarray:
     """One place: on the axis (or in the middle of a section without one), at half the height of the mix."""
     mesh = history.problem.mesh
     x, z = mesh.x[history.nodes], mesh.z[history.nodes]

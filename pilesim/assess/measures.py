@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from pilesim.assess.exposure import ROUND_OFF
+from pilesim.assess.exposure import ROUND_OFF, progress
+from pilesim.assess.parcels import parcels_of
 from pilesim.assess.shares import ZONES, level_exceeded_by, share_above, share_below, share_below_by_zone
 from pilesim.assess.watch import Watch
 from pilesim.build import Problem
@@ -64,15 +65,15 @@ def measure(problem: Problem, watch: Watch, tally: Tally, budgets: dict[str, flo
     days = np.array(watch.times) / DAY
     series = {name: np.array(values) for name, values in watch.series.items()}
     anaerobic = series["anaerobic_share"]
-    met = watch.rule_progress()
+    cold, cold_by_zone = _cold(problem, watch)
     whole = halves(problem)
     cover = scenario.cover
     core = np.array(watch.daily_zone_oxygen)[:, ZONES.index("core")]
     has_core = pieces.zone_node_weight[ZONES.index("core")].sum() > 0
     wet = problem.water_of_mix
     values: Values = {
-        "cold_edge_fraction": share_below(met, 1.0 - ROUND_OFF, pieces),
-        "cold_edge_fraction_by_zone": share_below_by_zone(met, 1.0 - ROUND_OFF, pieces),
+        "cold_edge_fraction": cold,
+        "cold_edge_fraction_by_zone": cold_by_zone,
         "anaerobic_fraction_peak": float(anaerobic.max()),
         "anaerobic_fraction_mean": float(np.trapezoid(anaerobic, days) / days[-1]),
         "anaerobic_fraction_day_14": _on_day(14.0, days, anaerobic),
@@ -100,6 +101,19 @@ def measure(problem: Problem, watch: Watch, tally: Tally, budgets: dict[str, flo
         "iteration_defect_temperature": float(np.sqrt(tally.defect_squared)),
     }
     return {name: values[name] for name in MEASURES}
+
+
+def _cold(problem: Problem, watch: Watch) -> tuple[float, np.ndarray]:
+    """Share of the mix and of each zone that has not met the rule: of places, or of followed material of a turned pile (by
+    the zone in which it lies at the end)."""
+    scenario, pieces = watch.scenario, watch.pieces
+    if not scenario.turns:
+        met = watch.rule_progress()
+        return share_below(met, 1.0 - ROUND_OFF, pieces), share_below_by_zone(met, 1.0 - ROUND_OFF, pieces)
+    parcels = parcels_of(problem, pieces, watch.mix_nodes, np.array(watch.times), np.stack(watch.temperatures),
+                         scenario.turns)
+    missed = progress(parcels.times, parcels.temperatures, scenario.limits.rule) < 1.0 - ROUND_OFF
+    return parcels.share(missed), parcels.share_by_zone(missed)
 
 
 def _on_day(day: float, days: np.ndarray, values: np.ndarray) -> float:

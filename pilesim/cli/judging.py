@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from pilesim.cli.commands import app, load_figures
-from pilesim.cli.options import HYGIENE_FILES, RULES_FILES, Debug, Force, Out, Units, say
+from pilesim.cli.options import HYGIENE_FILES, PROBES_FILES, RULES_FILES, Debug, Force, Out, Units, say
 
 
 @app.command()
@@ -97,6 +98,41 @@ def hygiene(
     _print_cautions_and_files(folder, HYGIENE_FILES)
 
 
+@app.command()
+def probes(
+    result: Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")],
+    count: Annotated[int, typer.Option("--count", metavar="N", help="Probes, 1 to 8.")] = 4,
+    out: Out = None,
+    force: Force = False,
+    units: Units = "metric",
+    debug: Debug = False,
+) -> None:
+    """Plan where probes should stand to catch the coldest material: probes.csv, and one A4 page to print: probes.png.
+
+    \b
+    Example: pilesim probes out/reference_pile-run --count 5
+    """
+    from pilesim.show.folder import check_folder, delivery
+    from pilesim.show.probes_text import probe_csv, probe_sentences, probe_table
+    from pilesim.show.screen import print_lines
+
+    dataset, scenario, fine, coarse = _opened(result)
+    folder = out or Path("out") / f"{scenario.name}-probes"
+    check_folder(folder, PROBES_FILES, force)
+    figures = load_figures()
+
+    from pilesim.assess.probe_plan import plan_probes
+    from pilesim.result import write_text
+
+    plan = plan_probes(fine, coarse, scenario.limits.rule, count)
+    with delivery(folder, PROBES_FILES) as place:
+        write_text(probe_csv(plan), place / "probes.csv")
+        figures.save(figures.probes_figure(dataset, plan, units), place / "probes.png")
+    _print_head(dataset)
+    print_lines([*probe_table(plan, units), "", *probe_sentences(plan, units)])
+    _print_cautions_and_files(folder, PROBES_FILES)
+
+
 def _opened(path: Path) -> tuple[Any, Any, Any, Any]:
     """Dataset, scenario and the histories of both grids of a finished run."""
     from pilesim.show.sheet_text import open_run
@@ -115,6 +151,8 @@ def _print_head(dataset: Any) -> None:
 
     print(f"{dataset.attrs['title']}\nscenario {dataset.attrs['scenario_name']}, pilesim {dataset.attrs['pilesim_version']}, "
           "value ±numerical error\n")
+    if json.loads(str(dataset.attrs.get("turn_days", "[]"))):
+        print("Turned: shares are of material that is followed through the turns; maps and probes are of places.\n")
     if not errors_trusted(dataset.attrs):
         print("The numerical errors of this run are not to be trusted: see what 'pilesim run' said of it.\n")
 

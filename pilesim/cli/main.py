@@ -14,6 +14,7 @@ import typer
 import pilesim.cli.estimating
 import pilesim.cli.judging
 import pilesim.cli.materials
+import pilesim.cli.turning
 import pilesim.cli.winter  # noqa: F401  (their commands join the others)
 from pilesim.cli.commands import app
 from pilesim.cli.options import BAD_INPUT, FAILURE, INTERRUPTED, OK, say

@@ -19,6 +19,8 @@ RULES_FILES = ("rules.csv", "rules.png")
 BUDGET_FILES = ("budget.png",)
 WINTER_FILES = ("winter.csv", "winter.png", "winter.txt")
 HYGIENE_FILES = ("hygiene.png",)
+TURNING_FILES = ("turning.csv", "turning.png")
+PROBES_FILES = ("probes.csv", "probes.png")
 
 OK, FAILURE, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 

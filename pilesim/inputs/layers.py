@@ -210,6 +210,11 @@ def overrides_as_layer(overrides: dict[str, object]) -> Tables:
         parts = str(dotted).split(".")
         if parts[0] == "feedstock" and len(parts) > 3:      # a name with points is refused with its own message
             parts = ["feedstock", ".".join(parts[1:-1]), parts[-1]]
+        if parts == ["event"]:      # events are taken away as a whole; they come from a file
+            if value not in ("none", []):
+                raise ScenarioError("event", repr(value), "'none'", "Write events into a scenario file, as [[event]].")
+            layer["event"] = []
+            continue
         if parts == ["title"]:
             layer["title"] = value
             continue

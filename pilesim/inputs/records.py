@@ -209,6 +209,18 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
+class Turn:
+    """A turning: time since the build [s], mixing ('throughout' or 'outside in'), share of the mix that is moved [1], volumes
+    of outdoor air that a volume of it meets [1], share of the compaction with depth that is undone [1]."""
+
+    time: float
+    mixing: str
+    share: float
+    air_exchanged: float
+    loosening: float
+
+
+@dataclass(frozen=True, slots=True)
 class Laws:
     """Named choices where the literature conflicts (see ``pilesim.inputs.laws``)."""
 

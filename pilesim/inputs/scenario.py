@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from pilesim.inputs import checks, layers
+from pilesim.inputs.events import read_turns
 from pilesim.inputs.laws import chosen_constants
 from pilesim.inputs.layers import bundled
 from pilesim.inputs.library import cover_library
@@ -31,6 +32,7 @@ from pilesim.inputs.records import (
     Run,
     Site,
     Start,
+    Turn,
     Weather,
 )
 from pilesim.inputs.schema import SCHEMA, SUBTABLES
@@ -40,7 +42,7 @@ from pilesim.inputs.weather_files import read_once
 
 __all__ = [
     "BaseLayer", "ColdSnap", "Cover", "FileWeather", "Ground", "Laws", "Limits", "Mix", "MixFromIngredients",
-    "MonthlyWeather", "Pile", "Run", "Scenario", "Site", "Start", "Weather",
+    "MonthlyWeather", "Pile", "Run", "Scenario", "Site", "Start", "Turn", "Weather",
     "bundled", "from_text", "load", "set_values", "template",
 ]
 
@@ -66,6 +68,7 @@ class Scenario:
     run: Run
     limits: Limits
     laws: Laws
+    turns: tuple[Turn, ...]
     tables: dict[str, object] = field(compare=False, repr=False)
 
     def with_(self, **changes: object) -> Scenario:
@@ -146,7 +149,7 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(**values["limits"]), laws=choice, tables=tables,
+        limits=Limits(**values["limits"]), laws=choice, turns=read_turns(tables.get("event")), tables=tables,
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)

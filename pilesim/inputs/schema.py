@@ -223,10 +223,24 @@ FEEDSTOCK: dict[str, Key] = {      # of a table [feedstock.NAME]
     "respiratory_quotient": Key("mol of carbon dioxide per mol of oxygen", unit="1", low=0.3, high=1.5),
 }
 FEEDSTOCK_WORDS = ("like", "description")      # keys of [feedstock.NAME] that are text
+EVENT: dict[str, Key] = {      # of a table [[event]]
+    "kind": _word("what happens", "turn", later=("water", "cover", "move")),
+    "time": Key("since the build, or a list of times", unit="s", shown="day", low=1.0 / 24.0, high=3660.0, required=True,
+                example="14 day"),
+    "mixing": _word("throughout: material may come to lie anywhere; outside in: what lay outside comes to lie inside",
+                    "throughout", "outside in"),
+    "share": Key("of the mix that is moved; the rest stays where it is", unit="1", shown="percent", low=1.0, high=100.0,
+                 default=1.0),
+    "air_exchanged": Key("volumes of outdoor air that a volume of moved material meets", unit="1", high=1000.0,
+                         constant="turn_air_exchanged"),
+    "loosening": Key("share of the compaction with depth that the turn undoes; it does not settle again", unit="1",
+                     shown="percent", high=100.0, default=0.0),
+    "cover": _word("after the turn; it is turned by itself and meets as much air", "put back", later=("left off",)),
+}
 RULE_TEMPERATURE = _temperature("to hold", 25.0, 90.0)
 RULE_DURATION = Key("to hold it", unit="s", shown="day", low=1.0 / 1440.0, high=365.0)
 TOP_KEYS = ("title", "extends", "feedstocks")
-LATER_TABLES = ("event", "stage")
+LATER_TABLES = ("stage",)
 LATER_KEYS: dict[str, tuple[str, ...]] = {}
 OPEN_WORDS = ("material",)      # any other material is a word that a later version may know
 LATER = "is known, but not in this version: it arrives later"

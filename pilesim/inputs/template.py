@@ -5,7 +5,7 @@ from __future__ import annotations
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import from_si
 from pilesim.inputs import layers
-from pilesim.inputs.schema import SCHEMA, SUBTABLES, Key
+from pilesim.inputs.schema import EVENT, SCHEMA, SUBTABLES, Key
 
 _HEADER = """\
 # A scenario for pilesim. Every quantity is text with a unit: "5.2 m", "8 in", "-4 degF", "500 kg/m3", "58 %".
@@ -28,6 +28,8 @@ def template() -> str:
         for inner, specs in SUBTABLES.get(name, {}).items():
             lines.append(f"# [{name}.{inner}]".ljust(46) + " # optional, monthly weather only: " + "; ".join(
                 f"{key} ({spec.shown}), {spec.meaning}" for key, spec in specs.items()))
+    lines += ["", "# [[event]]".ljust(46) + " # optional, as often as needed: " + "; ".join(
+        f"{key} = {default_text(spec)}, {spec.meaning}{_range(spec)}" for key, spec in EVENT.items())]
     return "\n".join(lines) + "\n"
 
 

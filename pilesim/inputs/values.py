@@ -10,6 +10,7 @@ from pilesim.base.errors import ScenarioError
 from pilesim.base.units import from_si, to_si
 from pilesim.inputs.rules import default_rule, read_rule
 from pilesim.inputs.schema import (
+    EVENT,
     FEEDSTOCK,
     FEEDSTOCK_WORDS,
     LATER,
@@ -39,8 +40,11 @@ def refuse_unknown_names(tables: dict[str, object]) -> None:
         if name == "feedstock":
             _refuse_unknown_feedstock_keys(table)
             continue
+        if name == "event":
+            _refuse_unknown_event_keys(table)
+            continue
         if name not in SCHEMA:
-            allowed = (*TOP_KEYS, *SCHEMA, "feedstock")
+            allowed = (*TOP_KEYS, *SCHEMA, "feedstock", "event")
             expected = f"one of {', '.join(allowed)}"
             raise ScenarioError(name, _shown(table), expected, suggestion(name, allowed))
         if not isinstance(table, dict):
@@ -67,6 +71,15 @@ def _refuse_unknown_feedstock_keys(table: object) -> None:
                 raise ScenarioError(f"{where}.{key}", repr(item), "text in quotes")
             if key not in FEEDSTOCK_WORDS:
                 _refuse_unknown_key(where, key, item, FEEDSTOCK)
+
+
+def _refuse_unknown_event_keys(table: object) -> None:
+    if not isinstance(table, list) or not all(isinstance(one, dict) for one in table):
+        raise ScenarioError("event", "a list" if isinstance(table, list) else _shown(table),
+                            "a table for each event, written as [[event]] with its keys below")
+    for number, one in enumerate(table, 1):
+        for key, value in one.items():
+            _refuse_unknown_key(f"event {number}", key, value, EVENT)
 
 
 def _refuse_unknown_key(table: str, key: str, value: object, allowed: dict[str, Key]) -> None:

@@ -38,9 +38,13 @@ def judgement_lines(found: Judgement, system: str) -> list[str]:
                      "up: a longer run may say more.")
     if rule.coverage.startswith("all"):
         lines.append(f"It asks this of {rule.coverage}.")
-    if rule.turns:
-        lines.append(f"It asks for at least {rule.turns} turnings, and this pile is left standing: by its words that is not "
+    if rule.turns > found.turns:
+        does = f"is turned {found.turns} times" if found.turns else "is left standing"
+        lines.append(f"It asks for at least {rule.turns} turnings, and this pile {does}: by its words that is not "
                      "enough. The share above is its temperature part alone.")
+    elif rule.turns:
+        lines.append(f"It asks for at least {rule.turns} turnings, and this pile is turned {found.turns} times; whether they "
+                     "fall within the time it asks for is not judged.")
     if rule.precondition:
         lines.append(f"Not judged here: {rule.precondition}.")
     if rule.applies_to:

@@ -9,9 +9,11 @@ import numpy as np
 
 from pilesim.base.errors import StepFailed
 from pilesim.build import Problem
+from pilesim.inputs.records import Turn
 from pilesim.model import State
 from pilesim.solver.nodes import TOTALS
 from pilesim.solver.step import Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
+from pilesim.solver.turning import turned
 
 DAY = 86400.0
 HEAT_TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat",
@@ -90,8 +92,13 @@ def march(problem: Problem, duration: float, controls: Controls,
     older: list[State] = []
     step = controls.fixed_step or controls.first_step
     tries = 0
+    due = [turn for turn in problem.turns if turn.time < duration - 2.0 * problem.record.turn_time]
     while state.time < duration * (1.0 - 1e-12):
-        left = duration - state.time
+        if due and state.time >= due[0].time * (1.0 - 1e-12):
+            stepper, state, held, oxygen_rates, step = _turn(stepper, problem, state, due.pop(0), tally, observe)
+            previous, older = (state, held, step), []
+            continue
+        left = (due[0].time if due else duration) - state.time
         step = min(step, left) if controls.fixed_step else _land(step, left)
         outcome = attempt(stepper, state, held, previous, older, step)
         if _refused(outcome, step, controls):
@@ -105,13 +112,32 @@ def march(problem: Problem, duration: float, controls: Controls,
             continue
         tries = 0
         stepper.skin = outcome.skin
-        _count(tally, problem, stepper, state, outcome, oxygen_rates, step)
+        _count(tally, stepper.problem, stepper, state, outcome, oxygen_rates, step)
         observe(stepper, Moment(state, outcome.state, step, outcome.totals, outcome.held.respiration))
         older = [state, *older[:2]]
         previous = (state, held, step)
         state, held, oxygen_rates = outcome.state, outcome.held, outcome.oxygen_totals
         step = controls.fixed_step or _next_step(step, outcome, controls)
     return stepper, state, tally
+
+
+def _turn(stepper: Stepper, problem: Problem, state: State, turn: Turn, tally: Tally,
+          observe: Callable[[Stepper, Moment], None]) -> tuple[Stepper, State, Held, np.ndarray, float]:
+    """Turn the pile: a step of its own length, in which heat and water go to the air with the gas."""
+    new, lost = turned(stepper.problem, problem, state, turn)
+    step = float(problem.record.turn_time)
+    after = make_stepper(new, stepper.controls)
+    after.skin = stepper.skin  # snow lies on what the turn leaves outside
+    begun, held, oxygen_rates = begin(after, state.time + step)
+    begun.stored[:] = state.stored + lost.gained
+    totals = np.zeros(len(TOTALS))
+    totals[TOTALS.index("gas_enthalpy")] = -lost.heat / step
+    totals[TOTALS.index("gas_vapour")] = -lost.water / step
+    tally.inputs += step * totals
+    tally.throughput += step * np.abs(totals)
+    tally.oxygen_at_start += float(after.props.gas_amount @ begun.oxygen)
+    observe(after, Moment(state, begun, step, totals, held.respiration))
+    return after, begun, held, oxygen_rates, stepper.controls.fixed_step or stepper.controls.first_step
 
 
 def _land(step: float, left: float) -> float:

@@ -154,21 +154,22 @@ def _limits(controls: Controls) -> Limits:
                   controls.balance_tolerance, controls.passes, controls.most_sweeps, controls.most_oxygen_sweeps)
 
 
-def begin(stepper: Stepper) -> tuple[State, Held, np.ndarray]:
-    """State at the start: fresh gas everywhere, the flow that follows, and the oxygen budget rates."""
+def begin(stepper: Stepper, time: float = 0.0) -> tuple[State, Held, np.ndarray]:
+    """State at the start, or after a turn at `time` [s]: the gas as the problem says, the flow that follows, and the oxygen
+    budget rates."""
     p, props, pile_count = stepper.problem, stepper.props, stepper.problem.mesh.pile_count
     n1 = p.mesh.count + 1
-    state = State(0.0, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
+    state = State(time, p.stored_enthalpy(p.temperature, p.water), p.temperature.copy(), p.water.copy(),
                   p.substrate.copy(), p.oxygen.copy(), p.oxygen.copy(), np.zeros(n1), np.zeros(n1), np.zeros(n1),
                   p.activity.copy())
-    edges, exchange = edges_over(p, stepper.record, 0.0, 0.0, state.temperature, np.zeros(n1), stepper.skin)
+    edges, exchange = edges_over(p, stepper.record, time, time, state.temperature, np.zeros(n1), stepper.skin)
     _press(stepper, exchange)
     if p.physics.live_bed:
         properties.bed_properties(state.temperature, state.water, state.substrate, state.activity, pile_count, p.bed, props,
                                   p.record)
     properties.gas_state(state.temperature, pile_count, props, p.record)
     properties.full_uptake(state.temperature, state.substrate, pile_count, props, p.record)
-    passes.run_flow(stepper.plan, stepper.room, fields_of(state), props, p.edges.is_open, stepper.room.none, True,
+    passes.run_flow(stepper.plan, stepper.room, fields_of(state), props, edges.is_open, stepper.room.none, True,
                     stepper.record)
     held = _blank_held(stepper)
     passes.diffuse_oxygen(stepper.plan, stepper.room, props, held.diffusion)

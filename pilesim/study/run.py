@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -11,6 +12,7 @@ from pilesim.assess.dataset import convects_in_plumes, make_dataset
 from pilesim.assess.errors import not_estimated, numerical_errors
 from pilesim.assess.fields import Recorder
 from pilesim.assess.histories import with_histories
+from pilesim.assess.hygiene import coli_reductions
 from pilesim.assess.judge import rule_cautions
 from pilesim.assess.measures import Values, measure
 from pilesim.assess.recipe import mix_messages
@@ -19,7 +21,7 @@ from pilesim.assess.watch import Watch
 from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
-from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario
+from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario, Turn
 from pilesim.solver.march import Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
 
@@ -34,6 +36,9 @@ SEEDED = ("Seeding: finished compost as a seed helped in some published trials a
           "tuned. A warm outer ring alone proves nothing: a uniformly mature pile shows nearly the same profile, because "
           "oxygen reaches only the outer 0.3 m.")
 
+TURNED = ("Turned: the rule is judged of material that is followed through the turns, all other shares and days of places. "
+          "The outline stays; settling, new lumps, ammonia and what the machine adds or spills are not modelled; how much "
+          "air the material meets is a guess.")
 VALVE = ("The cover works as a valve: condensate tightens it. On cells of 10 cm its air intake is within 10 percent of that "
          "on 2.5 cm, the share meeting the rule within 0.02, the mean temperature on day 30 within 2 K; the error shown may "
          "be less. That covers behave so is a reading of practice, not a measurement.")
@@ -110,7 +115,8 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     if pile.shape == "slab":
         out.append("A slab has no ground, base layer, compaction, draught or drainage: heat, vapour and oxygen pass its "
                    "faces only.")
-    out += rule_cautions(scenario.limits.rule)
+    out += rule_cautions(scenario.limits.rule, len(scenario.turns))
+    out += turn_messages(scenario)
     if scenario.start.seeding != "mature":
         out.append(SEEDED)
     if scenario.cover.valve:
@@ -132,10 +138,19 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     return out
 
 
+def turn_messages(scenario: Scenario) -> list[str]:
+    """What to know of a run with turns."""
+    late = sum(turn.time >= scenario.run.duration for turn in scenario.turns)
+    out = [f"{late} of {len(scenario.turns)} turns come after the end of the run."] if late else []
+    return [*out, TURNED] if len(scenario.turns) > late else out
+
+
 def warm_up() -> None:
     """Compile the kernels, or load them from the cache, by a few steps of a tiny pile. One process at a time compiles."""
     from pilesim.inputs.scenario import load
 
     tiny = load("reference_pile").with_(**{"run.cell": "25 cm", "run.duration": "2 hour", "run.output_every": "1 hour"})
     with compilation_lock():
+        tiny = replace(tiny, turns=(Turn(3600.0, "throughout", 1.0, CONSTANTS["turn_air_exchanged"].value, 0.0),))
         observed_run(tiny, build(tiny, 1), lambda share: None)
+        coli_reductions(np.arange(2.0), np.zeros((2, 1)))

@@ -26,7 +26,7 @@ from pilesim.base.errors import ScenarioError
 from pilesim.base.surface_constants import SURFACE_ROWS
 from pilesim.build import build, scenario_grid
 from pilesim.inputs import library
-from pilesim.inputs.scenario import from_text, load
+from pilesim.inputs.scenario import Turn, from_text, load
 from pilesim.matter.mix import derive, free_air_space
 from pilesim.matter.moist_air import vapour_ratio
 from pilesim.matter.weather import air_line
@@ -61,7 +61,7 @@ respiratory_quotient = 1
 
 def defaults():
     """A scenario that leaves everything it may to the defaults."""
-    return [repr(from_text(GOOD, "bare"))]
+    return [repr(from_text(GOOD, "bare")), repr(from_text(GOOD + "[[event]]\ntime = '5 day'", "turned"))]
 
 
 def grids():
@@ -145,6 +145,8 @@ def short_runs():
     for changes in RUNS.values():
         scenario = load("reference_pile").with_(
             **{"run.cell": "0.25 m", "run.duration": "10 hour", "run.output_every": "10 hour", **changes})
+        if changes is RUNS["hot"]:
+            scenario = dataclasses.replace(scenario, turns=(Turn(5 * 3600.0, "outside in", 0.8, 20.0, 0.3),))
         problem = build(scenario, 1)
         (watch, recorder, tally), values = observed_run(scenario, problem, lambda share: None)
         yield _fingerprint(problem, watch, recorder, tally, values)
