@@ -43,7 +43,7 @@ def test_start_days_go_over_the_turn_of_the_year():
 
 
 def test_a_verdict_respects_the_error():
-    """Limit 10 %: 5 +- 2 passes, 9 +- 2 is undecided, 13 +- 2 fails; never hot fails; a run that broke off is no failure of the pile.
+    """Limit 10 %: 5 +- 2 passes, 9 +- 2 is undecided, 13 +- 2 fails; never hot fails; a run that broke off is none.
 
     Planted: the value judged without its error.
     """
