@@ -29,7 +29,7 @@ def winter_figure(scenario: Scenario, weeks: Sequence[StartWeek], deciders: Sequ
     lines = [line for text in said for line in (textwrap.wrap(text, int(width * _CHARACTERS)) or [""])]
     head_lines = textwrap.wrap(
         f"Weather: {source}. In each box: days until 50 % and 95 % of the mix have reached 55 °C, the share left "
-        "cold in the worst year, years that fail; ? has no result. Shade: chance of failure. Green frame: passes in every year. "
+        "cold in the worst year, years that fail; ? has no result. Shade: chance of failure. Green: passes in every year. "
         "Dots: the numerical error leaves it open.", int(width * _CHARACTERS * 0.93))
     below = _FOOT + _LINE * len(lines) + _TALL
     tall = below + _TALL * len(designs) + _HEAD + _LINE * len(head_lines)

@@ -147,7 +147,7 @@ def write_years(scenario: Scenario, years: int, seed: int, folder: Path) -> list
 
 
 def _year_text(year: HourlyWeather, duration: float) -> str:
-    """The year, and as much of it again as a run of `duration` [s] begun on its last day needs: it is closed over its turn."""
+    """The year, and as much of it again as a run of `duration` [s] begun on its last day needs (years are closed)."""
     assert year.global_sun is not None and year.cloud is not None and year.latitude is not None
     lines = [f"# {year.source}, not measured", f"# latitude: {math.degrees(year.latitude)!r} deg",
              f"# elevation: {year.elevation!r} m",
