@@ -29,7 +29,7 @@ def winter_figure(scenario: Scenario, weeks: Sequence[StartWeek], deciders: Sequ
     lines = [line for text in said for line in (textwrap.wrap(text, int(width * _CHARACTERS)) or [""])]
     head_lines = textwrap.wrap(
         f"Weather: {source}. In each box: days until 50 % and 95 % of the mix have reached 55 °C, the share left "
-        "cold in the worst year, years that fail. Shade: chance of failure. Green frame: passes in every year. "
+        "cold in the worst year, years that fail; ? has no result. Shade: chance of failure. Green: passes in every year. "
         "Dots: the numerical error leaves it open.", int(width * _CHARACTERS * 0.93))
     below = _FOOT + _LINE * len(lines) + _TALL
     tall = below + _TALL * len(designs) + _HEAD + _LINE * len(head_lines)
@@ -64,4 +64,6 @@ def _draw(axes: page.Axes, column: int, row: int, w: StartWeek) -> None:
         axes.add_patch(Rectangle(*inside, fill=False, edgecolor=style.INK, linewidth=1.2, linestyle=":"))
     colour = "white" if w.chance > _DARK else style.INK
     text = f"{days_text(w.days_50)} / {days_text(w.days_95)} d\n{100 * w.cold_worst:.0f} % cold\n{w.failed} of {w.years} fail"
+    if w.reason:
+        text = "?\n" + text.splitlines()[-1]
     axes.text(column + 0.5, row + 0.5, text, ha="center", va="center", fontsize=7.2, color=colour, linespacing=1.15)

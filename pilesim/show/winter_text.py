@@ -33,7 +33,7 @@ def table_lines(weeks: Sequence[StartWeek]) -> list[str]:
         shares = f"{100 * w.cold_mean:7.0f} %  {100 * w.cold_worst:4.0f} %   {100 * w.frozen:4.0f} %"
         lines.append(f"{day_text(w.month_day):<8} {w.width:<9} {w.cover:<9} {days_text(w.days_50):>8}  "
                      f"{days_text(w.days_95):>8}  {shares}   {w.failed} of {w.years}"
-                     f"{f' ({w.undecided})' if w.undecided else ''}")
+                     f"{f' ({w.undecided})' if w.undecided else ''}{f'; no result: {w.reason}' if w.reason else ''}")
     return lines
 
 

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 DAYS_50, DAYS_95, FROZEN = "days_to_55C_median", "days_to_55C_95", "frozen_fraction_peak"
 FACTOR, SPAN = 2.0, 5.0      # unknowns are taken at half and twice their value, temperatures 5 K lower and higher
+_DAYS = 365
 _WEEK = datetime.timedelta(weeks=1)
 _COLUMNS = ("start", "base_width", "cover_thickness", "years", "failed_years", "undecided_years", "chance_of_failure",
             "days_to_50_percent", "days_to_95_percent", "cold_edge_share_mean", "cold_edge_share_worst", "frozen_share_worst")
@@ -68,6 +69,7 @@ class StartWeek:
     cold_mean: float
     cold_worst: float
     frozen: float
+    reason: str = ""    # why a year has no result; such years count as undecided
 
     @property
     def chance(self) -> float:
@@ -140,18 +142,20 @@ def write_years(scenario: Scenario, years: int, seed: int, folder: Path) -> list
     paths = []
     for number, year in enumerate(synthetic_years(weather, site.latitude, site.elevation, years, seed, c), 1):
         paths.append(folder / f"year-{number}.csv")
-        paths[-1].write_text(_year_text(year), encoding="utf-8")
+        paths[-1].write_text(_year_text(year, scenario.run.duration), encoding="utf-8")
     return paths
 
 
-def _year_text(year: HourlyWeather) -> str:
+def _year_text(year: HourlyWeather, duration: float) -> str:
+    """The year, and as much of it again as a run of `duration` [s] begun on its last day needs (years are closed)."""
     assert year.global_sun is not None and year.cloud is not None and year.latitude is not None
     lines = [f"# {year.source}, not measured", f"# latitude: {math.degrees(year.latitude)!r} deg",
              f"# elevation: {year.elevation!r} m",
              "time,air_temperature [K],relative_humidity [1],wind_speed [m/s],global_sun [W/m2],cloud [1]"]
-    rows = zip(year.air_temperature, year.relative_humidity, year.wind_speed, year.global_sun, year.cloud, strict=True)
-    lines += [f"{(year.start + k * HOUR):%Y-%m-%d %H:%M}," + ",".join(f"{value:.6g}" for value in row)
-              for k, row in enumerate(rows)]
+    columns = np.stack([year.air_temperature, year.relative_humidity, year.wind_speed, year.global_sun, year.cloud], axis=1)
+    count = len(columns) + math.ceil(duration / HOUR.total_seconds()) + len(columns) // _DAYS
+    lines += [f"{(year.start + k * HOUR):%Y-%m-%d %H:%M}," + ",".join(f"{value:.6g}" for value in columns[k % len(columns)])
+              for k in range(count)]
     return "\n".join(lines) + "\n"
 
 
@@ -192,9 +196,11 @@ def judge(table: xr.Dataset) -> list[StartWeek]:
 
 
 def verdict(row: Mapping[str, Any]) -> str:
-    """What one run is: passes, fails, or is undecided within its numerical error."""
+    """What one run is: passes, fails, is undecided within its numerical error, or has no result."""
     limit = CONSTANTS["acceptable_cold_edge_share"].value
     lies = stretch(row, COLD)
+    if row.get("status", "ok") != "ok":
+        return "no result"
     if not lies.known or math.isnan(float(row[DAYS_50])) or lies.low > limit:
         return "fails"
     return "passes" if lies.high <= limit else "undecided"
@@ -211,10 +217,12 @@ def _summary(key: tuple[tuple[int, int], str, str], years: list[dict[str, Any]])
         value = float(ordered[(ordered.size - 1) // 2])
         return value if math.isfinite(value) else math.nan
 
-    cold, frozen = np.where(np.isnan(of(COLD)), 1.0, of(COLD)), of(FROZEN)
-    return StartWeek(*key, len(years), verdicts.count("fails"), verdicts.count("undecided"), middle(DAYS_50),
-                     middle(DAYS_95), float(cold.mean()), float(cold.max()),
-                     float(np.nanmax(frozen)) if np.isfinite(frozen).any() else math.nan)
+    known = [k for k, word in enumerate(verdicts) if word != "no result"]
+    lost = [str(row["message"]) for row, word in zip(years, verdicts, strict=True) if word == "no result"]
+    cold, frozen = of(COLD)[known], of(FROZEN)[known]
+    return StartWeek(*key, len(years), verdicts.count("fails"), verdicts.count("undecided") + len(lost), middle(DAYS_50),
+                     middle(DAYS_95), float(cold.mean()) if known else math.nan, float(cold.max()) if known else math.nan,
+                     float(frozen.max()) if known else math.nan, lost[0] if lost else "")
 
 
 def split_list(option: str, text: str | None) -> list[str]:
@@ -234,7 +242,7 @@ def split_list(option: str, text: str | None) -> list[str]:
 def hardest(weeks: Sequence[StartWeek]) -> StartWeek:
     """The start that is neither sure to pass nor sure to fail, else the one nearest to it: where an unknown can decide."""
     limit = CONSTANTS["acceptable_cold_edge_share"].value
-    return min(weeks, key=lambda week: abs(week.cold_worst - limit))
+    return min(weeks, key=lambda week: math.inf if math.isnan(week.cold_worst) else abs(week.cold_worst - limit))
 
 
 def scenario_of(scenario: Scenario, week: StartWeek, vary: Mapping[str, Sequence[str]]) -> Scenario:

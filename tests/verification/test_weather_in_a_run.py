@@ -240,7 +240,7 @@ def test_bare_ground_by_day_and_night_against_scipy(tmp_path):
     Independent: solve_ivp (LSODA) on 240 even cells to 3 m, full radiation law, 2.8 W m-2 K-1 of still air (Watmuff1977),
     albedo 0.2, emissivity 0.95 (Monteith2013), numbers typed here. Tolerance 0.6 K of a swing of 20 K and more at the
     surface: the run's ground has cells of 2.5 cm and takes steps of a quarter of an hour, whose mean the sun is. Planted: the
-    ground's albedo as that of compost (1.5 K).
+    ground's albedo as that of compost, and the sun an hour late.
     """
     from scipy.integrate import solve_ivp
 
