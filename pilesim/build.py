@@ -40,22 +40,15 @@ class Problem:
 
     Attributes
     ----------
-    record : np.record
-        Constants, options and site values for the kernels.
     temperature, water, oxygen, activity : arrays
         Initial [K], [kg m-1], [1], [1].
     substrate : (count + 1, 3) array
         Initial pools [kg m-1].
-    properties : Properties
-        Initial arrays; in reduced physics they stay.
-    floor_length : array
-        Floor that drains [m].
-    pile_volume : array
-        Mix, cover and base volume [m2].
-    norm_volume : array
-        Volume that weighs in error norms [m2].
-    ground_capacity : array
-        Heat capacity of the ground's share of each node [J K-1 m-1].
+    record, properties
+        Constants, options and site values for the kernels; initial arrays, which in reduced physics stay.
+    floor_length, pile_volume, norm_volume, ground_capacity : arrays
+        Floor that drains [m]; mix, cover and base volume, and volume that weighs in error norms [m2]; heat capacity of the
+        ground's share of each node [J K-1 m-1].
     water_of_mix : float
         Water of the mix as built, before shared nodes even it out [kg m-1].
     outside : Outside or None

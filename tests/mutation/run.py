@@ -117,7 +117,8 @@ def run_tests(copy: Path, tests: Sequence[str], cache: Path, limit: float) -> Ra
     # the package names its own cache below XDG_CACHE_HOME and sets NUMBA_CACHE_DIR from it; both lead to the empty folder
     environment = {**os.environ, "PYTHONPATH": str(copy), "XDG_CACHE_HOME": str(cache), "NUMBA_CACHE_DIR": str(cache),
                    "PYTHONDONTWRITEBYTECODE": "1", "MPLCONFIGDIR": str(copy.parent / "matplotlib")}
-    command = [sys.executable, "-m", "pytest", "-x", "--tb=short", "-p", "no:cacheprovider", f"--junit-xml={report}", *tests]
+    command = [sys.executable, "-m", "pytest", "-n0", "-x", "--tb=short", "-p", "no:cacheprovider",
+               f"--junit-xml={report}", *tests]
     try:
         done = subprocess.run(command, cwd=copy, env=environment, capture_output=True, text=True, timeout=limit)
     except subprocess.TimeoutExpired:
