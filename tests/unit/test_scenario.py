@@ -74,7 +74,7 @@ def test_reference_pile_is_the_agreed_one(reference):
     assert dataclasses.astuple(s.mix) == pytest.approx(
         (500.0, 0.58, 0.80, 5e-8, 1.0, 0.12, 0.20, 0.25, 0.15 / 86400, 0.012 / 86400, 1.4, 0.95), rel=1e-12
     )
-    assert dataclasses.astuple(s.start) == (None, 293.15, "mature")
+    assert dataclasses.astuple(s.start) == (None, 293.15, 0.0, "mature")
     assert dataclasses.astuple(s.ground) == ("soil", 283.15, 1.2, 2.2e6)
     assert dataclasses.astuple(s.run) == (30 * 86400.0, 43200.0, pytest.approx(0.1))
     limits = s.limits.rule_temperature, s.limits.rule_duration, s.limits.anaerobic_oxygen

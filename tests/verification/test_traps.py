@@ -176,19 +176,17 @@ def test_flow_needs_its_corrector():
 def test_oxygen_solve_must_stop_on_its_balance():
     """Late in a run oxygen lies far above its half saturation, so the reaction no longer feels it and says nothing
     about the solve. From day 17 supply, uptake and storage agree within the 3e-4 that the solve demands; stopped on
-    the reaction alone they part by over five times that (seen 7e-3), and by over twenty times (seen 8e-3) when the reaction
-    may change by 1e-3. The budget of the run averages that out (below 1e-3 in all three): only single steps show it.
+    the reaction alone they part by over five times that (seen 3e-3 to 7e-3). The budget of the run averages that out (below 1e-3 in both):
+    only single steps show it.
 
     Planted: a tenth of the demand.
     """
     problem, default = at(reference(), 17.0), Controls()
     demanded = run(problem, 7.0, default)
     alone = run(problem, 7.0, replace(default, balance_tolerance=np.inf))
-    loose = run(problem, 7.0, replace(default, balance_tolerance=np.inf, reaction_tolerance=1e-3))
     assert demanded.imbalance.max() < 1.01 * default.balance_tolerance
     assert alone.imbalance.max() > 5.0 * default.balance_tolerance
-    assert loose.imbalance.max() > 20.0 * default.balance_tolerance
-    assert all(closed(course) for course in (demanded, alone, loose))
+    assert closed(demanded) and closed(alone)
 
 
 # --- 6: what water loss refers to ------------------------------------------------------------------------------------
