@@ -224,5 +224,5 @@ def orders_in_time() -> list[Check]:
     full, quick = time_differences(PHYSICS), time_differences(replace(PHYSICS, store_oxygen=False))
     name = "manufactured pile, all fields coupled, in time"
     return [order(f"{name}: temperature", "exact", SOURCE, full["temperature"], 0.3),
-            *(order(f"{name}, quasi-steady oxygen: {what}", "exact", SOURCE, quick[what], 0.35 if what == "temperature" else 0.3)
-              for what in ("temperature", "water"))]
+            *(order(f"{name}, quasi-steady oxygen: {what}", "exact", SOURCE, quick[what], within)
+              for what, within in (("temperature", 0.35), ("water", 0.3)))]

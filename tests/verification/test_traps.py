@@ -176,8 +176,8 @@ def test_flow_needs_its_corrector():
 def test_oxygen_solve_must_stop_on_its_balance():
     """Late in a run oxygen lies far above its half saturation, so the reaction no longer feels it and says nothing
     about the solve. From day 17 supply, uptake and storage agree within the 3e-4 that the solve demands; stopped on
-    the reaction alone they part by over five times that (seen 3e-3 to 7e-3). The budget of the run averages that out (below 1e-3 in both):
-    only single steps show it.
+    the reaction alone they part by over five times that (seen 3e-3 to 7e-3). The budget of the run averages that out (below
+    1e-3 in both): only single steps show it.
 
     Planted: a tenth of the demand.
     """
