@@ -39,7 +39,8 @@ def _writable(folder: Path) -> bool:
 
 def _choose_folder() -> Path:
     home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    name = source_hash()
+    # numba keeps a copy for each place that the sources lie in: so does the mark that all kernels are there
+    name = f"{source_hash()}-{hashlib.sha256(str(_PACKAGE).encode()).hexdigest()[:8]}"
     user = getattr(os, "getuid", lambda: "user")()
     for base in (Path(home) / "pilesim", Path(tempfile.gettempdir()) / f"pilesim-{user}"):
         if _writable(base / name):

@@ -108,7 +108,9 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
 
     Returns
     -------
-    Found
+    tuple
+        The fields of :class:`Found`: a kernel must not return a class, for an interrupt that arrives while Python makes one
+        of its numbers ends in a crash.
     """
     ratio = 0.5 * dt / dt_last
     mid_step_terms(quads, room, held, held_last, ratio, terms, capillary, capillary_total, steady and gathered, c)
@@ -125,7 +127,7 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
                                  limits.sweeps, c)
         sweeps += used
         if least < 0.0:
-            return Found(np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least, 0.0)
+            return np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least, 0.0
         goal = share * limits.correction if done < limits.passes else np.inf
         size = follow_flow(quads, frame, room, second, edges, bed, props, now, mid, new, room.source, dt,
                            done > 1 or (steady and gathered), live_bed, goal, late)
@@ -144,5 +146,5 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
                         early_rates.burnt, late_rates.burnt, gamma, pile_count, bed, new, room.warming, room.corrected, c)
     error = step_error(frame.weight, room.defect, room.warming, (new.temperature, older[0], older[1], older[2]), shares,
                        pile_count) / (limits.tolerance * allowance(frame.weight, new.temperature, start))
-    return Found(error, _defect(frame, bed, new, c), done, sweeps, oxygen_used if finished else -oxygen_used, supplied, burnt,
-                 stored, room.corrected[0], room.corrected[1], least, _burnt(now, new))
+    return (error, _defect(frame, bed, new, c), done, sweeps, oxygen_used if finished else -oxygen_used, supplied, burnt,
+            stored, room.corrected[0], room.corrected[1], least, _burnt(now, new))

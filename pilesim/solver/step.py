@@ -215,13 +215,13 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     new = State(state.time + dt, *(np.zeros_like(array) for array in fields_of(state)))
     new_held = _blank_held(stepper, held)
     moments = [state, *older[:2]]
-    found = iterate(
+    found = Found(*iterate(
         stepper.plan, stepper.frame, stepper.room, p.bed, stepper.props, stepper.terms, stepper.oxygen_terms,
         stepper.capillary, stepper.capillary_total, *stepper.stages, stepper.rates, edges, edges_at_end, held, held_last,
         fields_of(state), fields_of(last), fields_of(new), new_held,
         tuple(moments[min(i, len(moments) - 1)].temperature for i in range(3)), _third_difference([new, *moments], dt),
         p.temperature, GAMMA, dt, dt_last, last is state, p.physics.live_bed, stepper.steady, stepper.gathered,
-        stepper.limits, c, stepper.record)
+        stepper.limits, c, stepper.record))
     stepper.gathered = True
     if found.least_water < 0.0:
         return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), found, True)
