@@ -26,13 +26,18 @@ def days_text(days: float) -> str:
     return "never" if math.isnan(days) else f"{round(2.0 * days) / 2.0:g}"
 
 
+def _share_text(share: float, width: int) -> str:
+    return f"{100 * share:{width}.0f} %" if math.isfinite(share) else f"{'–':>{width}}  "
+
+
 def table_lines(weeks: Sequence[StartWeek]) -> list[str]:
     """Head and a line for each start week and design."""
     lines = ["start    base      cover     50 % hot  95 % hot  cold edge  worst    frozen   years failed (open)"]
     for w in weeks:
-        shares = f"{100 * w.cold_mean:7.0f} %  {100 * w.cold_worst:4.0f} %   {100 * w.frozen:4.0f} %"
-        lines.append(f"{day_text(w.month_day):<8} {w.width:<9} {w.cover:<9} {days_text(w.days_50):>8}  "
-                     f"{days_text(w.days_95):>8}  {shares}   {w.failed} of {w.years}"
+        shares = f"{_share_text(w.cold_mean, 7)}  {_share_text(w.cold_worst, 4)}   {_share_text(w.frozen, 4)}"
+        half, most = (days_text(days) if math.isfinite(w.cold_mean) else "–" for days in (w.days_50, w.days_95))
+        lines.append(f"{day_text(w.month_day):<8} {w.width:<9} {w.cover:<9} {half:>8}  {most:>8}  {shares}   "
+                     f"{w.failed} of {w.years}"
                      f"{f' ({w.undecided})' if w.undecided else ''}{f'; no result: {w.reason}' if w.reason else ''}")
     return lines
 

@@ -10,7 +10,7 @@ import numpy as np
 
 Record = dict[str, Any]
 BUSY = 0.7  # load average before the session
-LATER = "hourly weather files are not modelled yet"
+LATER = "no weather file comes with the project; by hand 1.6 of IDA (DEVELOPERS)"
 
 
 def seconds(entry: Record | None, key: str = "cpu_seconds") -> float | None:
