@@ -86,7 +86,7 @@ def test_snow_melts_at_the_crest_first_and_can_persist_at_the_toe(snowed):
     """Heat and warm gas leave an active pile through the crest: no snow there, and snow at the toe, the coldest place.
 
     The fall of 65 kg m-2 (36 on a flank of 40 degrees, by EN 1991-1-3's shares) brings both within reach. Planted: the
-    heat of leaving gas left out of skin_after.
+    heat from below left out of skin_after where gas leaves (the warmth of the gas alone is not decisive).
     """
     problem, stepper, _, _ = snowed["active"]
     ice, height = by_height(problem, stepper.skin)
