@@ -88,14 +88,6 @@ def stored_enthalpies(temperature: Any, water: Any, ground_water: Any, dry_capac
 
 
 @compiled
-def apparent_heat_capacities(temperature: Any, water: Any, ground_water: Any, dry_capacity: Any, out: Any,
-                             c: Any) -> None:
-    """`apparent_heat_capacity` of every node, written to `out`."""
-    for n in range(out.size):
-        out[n] = apparent_heat_capacity(temperature[n], water[n], ground_water[n], dry_capacity[n], c)
-
-
-@compiled
 def temperatures_of(stored: Any, water: Any, ground_water: Any, dry_capacity: Any, out: Any, c: Any) -> None:
     """`temperature_of` every node, written to `out`; 0 degC where nothing stores heat."""
     for n in range(out.size):
