@@ -10,7 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 from pilesim.inputs.rules import Condition, Rule
 
 ROUND_OFF = 1e-9  # of what is asked: met all the same
@@ -47,7 +47,7 @@ def condition_progress(times: np.ndarray, temperatures: np.ndarray, asked: Condi
     return out
 
 
-@compiled
+@compiled_part
 def _stay(a: float, b: float, low: float, high: float, above: bool) -> tuple[float, float]:
     """Part of a step, as shares of it, on which the line from a to b lies in [low, high], or (low, high] if `above`; an
     empty part is (1, 0)."""
@@ -93,7 +93,7 @@ def _progress(times: Any, rows: Any, low: float, high: float, above: bool, durat
         out[n] = best if consecutive else total / duration
 
 
-@compiled
+@compiled_part
 def _worth(times: Any, values: Any, running: Any, begun: float, end: float, duration: float, windowed: int, level: float,
            need: float) -> float:
     """Share of the rule that one unbroken stay has met."""
@@ -103,7 +103,7 @@ def _worth(times: Any, values: Any, running: Any, begun: float, end: float, dura
     return min(share, _best_window(times, values, running, begun, end, duration, windowed, level) / need)
 
 
-@compiled
+@compiled_part
 def _accumulate(times: Any, values: Any, windowed: int, level: float, running: Any) -> None:
     """Time above `level` (hot) or area above it (mean) up to each of the times."""
     running[0] = 0.0
@@ -111,7 +111,7 @@ def _accumulate(times: Any, values: Any, windowed: int, level: float, running: A
         running[k + 1] = running[k] + _of_step(values[k], values[k + 1], times[k + 1] - times[k], 1.0, windowed, level)
 
 
-@compiled
+@compiled_part
 def _of_step(a: float, b: float, length: float, part: float, windowed: int, level: float) -> float:
     """What the first `part` of a step adds."""
     if windowed == 2:
@@ -120,22 +120,35 @@ def _of_step(a: float, b: float, length: float, part: float, windowed: int, leve
     return max(min(last, part) - first, 0.0) * length
 
 
-@compiled
+@compiled_part
+def _step_at(times: Any, time: float) -> int:
+    """Number of the step that holds `time`, the later one of two that meet there."""
+    low, high = 0, times.size - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        if times[middle] <= time:
+            low = middle
+        else:
+            high = middle
+    return low
+
+
+@compiled_part
 def _up_to(times: Any, values: Any, running: Any, time: float, windowed: int, level: float) -> float:
-    k = min(max(np.searchsorted(times, time, side="right") - 1, 0), times.size - 2)
+    k = _step_at(times, time)
     length = times[k + 1] - times[k]
     part = min(max((time - times[k]) / length, 0.0), 1.0)
     return running[k] + _of_step(values[k], values[k + 1], length, part, windowed, level)
 
 
-@compiled
+@compiled_part
 def _value_at(times: Any, values: Any, time: float) -> float:
-    k = min(max(np.searchsorted(times, time, side="right") - 1, 0), times.size - 2)
+    k = _step_at(times, time)
     part = min(max((time - times[k]) / (times[k + 1] - times[k]), 0.0), 1.0)
     return values[k] + part * (values[k + 1] - values[k])
 
 
-@compiled
+@compiled_part
 def _best_window(times: Any, values: Any, running: Any, begun: float, end: float, duration: float, windowed: int,
                  level: float) -> float:
     """Largest time (hot), or mean above `level`, of a window of `duration` inside a stay; the whole stay if it is shorter.
@@ -144,26 +157,34 @@ def _best_window(times: Any, values: Any, running: Any, begun: float, end: float
     later, or the first or last possible end) or, for a mean, where the temperatures at both its ends are the same.
     """
     width = min(duration, end - begun)
-    ends = np.empty(4 * times.size + 2)
-    ends[0], ends[1] = begun + width, end
-    count = 2
+    knots = np.empty(2 * times.size)
+    number = 0
     for k in range(times.size):
-        knot = times[k]
-        for _ in range(2):
-            for late in (knot, knot + width):
-                if begun + width < late < end:
-                    ends[count] = late
-                    count += 1
-            if windowed == 2 or k == times.size - 1 or (values[k] - level) * (values[k + 1] - level) >= 0.0:
-                break
-            knot = times[k] + (level - values[k]) / (values[k + 1] - values[k]) * (times[k + 1] - times[k])
-    found = np.sort(ends[:count])
+        knots[number] = times[k]
+        number += 1
+        if windowed == 1 and k < times.size - 1 and (values[k] - level) * (values[k + 1] - level) < 0.0:
+            knots[number] = times[k] + (level - values[k]) / (values[k + 1] - values[k]) * (times[k + 1] - times[k])
+            number += 1
+    found = np.empty(2 * number + 2)  # ascending: the knots and those a duration later, merged
+    found[0], count, early, late = begun + width, 1, 0, 0
+    while late < number:
+        if early < number and knots[early] <= knots[late] + width:
+            next_end = knots[early]
+            early += 1
+        else:
+            next_end = knots[late] + width
+            late += 1
+        if found[0] < next_end < end:
+            found[count] = next_end
+            count += 1
+    found[count] = end
+    count += 1
     best = -np.inf
     for k in range(count):
-        late = found[k]
+        closing = found[k]
         for _ in range(2):
-            value = (_up_to(times, values, running, late, windowed, level)
-                     - _up_to(times, values, running, late - width, windowed, level))
+            value = (_up_to(times, values, running, closing, windowed, level)
+                     - _up_to(times, values, running, closing - width, windowed, level))
             best = max(best, value)
             if windowed == 1 or k == count - 1 or found[k + 1] <= found[k]:
                 break
@@ -171,7 +192,7 @@ def _best_window(times: Any, values: Any, running: Any, begun: float, end: float
             right = _value_at(times, values, found[k + 1]) - _value_at(times, values, found[k + 1] - width)
             if left * right >= 0.0:
                 break
-            late = found[k] + left / (left - right) * (found[k + 1] - found[k])
+            closing = found[k] + left / (left - right) * (found[k + 1] - found[k])
     return best / width if windowed == 2 else best
 
 
@@ -197,7 +218,7 @@ def dose(times: np.ndarray, temperatures: np.ndarray, levels: np.ndarray, rates:
     return out
 
 
-@compiled
+@compiled_part
 def _log_rate(value: float, levels: Any, logs: Any) -> float:
     if value >= levels[-1]:
         return logs[-1]
@@ -233,7 +254,7 @@ def _dose(times: Any, rows: Any, levels: Any, logs: Any, consecutive: bool, out:
         out[n] = best
 
 
-@compiled
+@compiled_part
 def _mean_rate(a: float, b: float, first: float, last: float, levels: Any, logs: Any) -> float:
     """Mean of a rate whose logarithm goes straight from one end of a piece of a step to the other."""
     start = _log_rate(max(a + first * (b - a), levels[0]), levels, logs)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 from pilesim.matter.moist_air import dry_gas_concentration, dry_gas_molar_mass, humid_viscosity, vapour_pressure
 
 
@@ -22,7 +22,7 @@ def gas_density(temperature: float, activity: float, oxygen: float, c: Any) -> f
     return dry + vapour * c.water_molar_mass / (c.gas_constant * temperature)
 
 
-@compiled
+@compiled_part
 def buoyancy(temperature: float, activity: float, oxygen: float, c: Any) -> float:
     """Upward force per volume of gas [N m-3] against the ambient column."""
     return c.gravity * (c.ambient_density - gas_density(temperature, activity, oxygen, c))

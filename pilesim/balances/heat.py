@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 
 
-@compiled
+@compiled_part
 def frozen_share(temperature: float, c: Any) -> float:
     """Share of the water that is ice [1] at `temperature` [K]."""
     return min(max((c.celsius_zero - temperature) / c.freezing_range, 0.0), 1.0)

@@ -7,10 +7,10 @@ from __future__ import annotations
 
 import math
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled_part
 
 
-@compiled
+@compiled_part
 def node_oxygen(supply: float, loss: float, uptake: float, half: float) -> float:
     """Solve loss X + uptake X / (X + half) = supply for X.
 

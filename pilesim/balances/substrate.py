@@ -10,10 +10,10 @@ from __future__ import annotations
 
 from typing import Any
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 
 
-@compiled
+@compiled_part
 def implicit_oxidation(substrate: float, rate: float, step: float) -> tuple[float, float]:
     """Oxidation [kg s-1] at the end of an implicit step of length `step` [s], and its derivative with `rate` [s-1].
 
@@ -29,7 +29,7 @@ def oxygen_uptake(oxidation: float, c: Any) -> float:
     return oxidation * c.oxygen_demand / c.oxygen_molar_mass
 
 
-@compiled
+@compiled_part
 def heat_of(oxidation: float, c: Any) -> float:
     """Heat released [W] when `oxidation` [kg s-1] of substrate burns."""
     return oxidation * c.oxygen_demand * c.heat_per_oxygen

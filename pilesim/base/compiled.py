@@ -52,14 +52,29 @@ CACHE_FOLDER = _choose_folder()
 os.environ["NUMBA_CACHE_DIR"] = str(CACHE_FOLDER)
 
 import numba  # noqa: E402  (the folder must be set first)
+from numba.core.registry import CPUDispatcher  # noqa: E402
 
 setattr(numba.config, "CACHE_DIR", str(CACHE_FOLDER))  # noqa: B010  (for a numba imported earlier)
 _OPTIONS: dict[str, Any] = {"cache": True, "error_model": "numpy", "fastmath": _FASTMATH, "nogil": True}
-_inlined = numba.njit(forceinline=True, **_OPTIONS)
 _njit = numba.njit(**_OPTIONS)
-
-
+# the wrapper that takes arrays from Python is a fifth of what there is to compile, and parts need none
+_OF_PARTS = {**_OPTIONS, "no_cpython_wrapper": True}
+_OF_INLINED = {**_OF_PARTS, "forceinline": True}
+_njit_part = numba.njit(**_OF_PARTS)
+_njit_inlined = numba.njit(**_OF_INLINED)
 _PLAIN: dict[Any, Any] = {}
+
+
+class _Part(CPUDispatcher):
+    """A compiled function without a way in from Python, where a call would end in a crash."""
+
+    def __call__(self, *args: Any) -> Any:
+        raise TypeError(f"{self.py_func.__name__} is compiled for other kernels only: mark it @compiled for Python")
+
+
+def _part(dispatcher: Any) -> Any:
+    dispatcher.__class__ = _Part
+    return dispatcher
 
 
 def compiled(function: Callable[..., Any]) -> Any:
@@ -67,9 +82,14 @@ def compiled(function: Callable[..., Any]) -> Any:
     return _njit(function)
 
 
+def compiled_part(function: Callable[..., Any]) -> Any:
+    """As `compiled`, but only other compiled functions can call it."""
+    return _part(_njit_part(function))
+
+
 def inlined(function: Callable[..., Any]) -> Any:
-    """As `compiled`, always copied into its caller: for helpers that take many arrays or run per node."""
-    return _inlined(function)
+    """As `compiled_part`, always copied into its caller: for helpers that take many arrays or run per node."""
+    return _part(_njit_inlined(function))
 
 
 def plain(function: Callable[..., Any]) -> Any:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 
 
 @compiled
@@ -54,7 +54,7 @@ def kozeny_carman(air: float, c: Any) -> float:
     return air**c.kozeny_numerator_exponent / (1.0 - air) ** c.kozeny_denominator_exponent
 
 
-@compiled
+@compiled_part
 def capillary_conductance(porosity: float, saturation: float, c: Any) -> float:
     """Liquid water moved per unit gradient of saturation [kg m-1 s-1]."""
     return c.water_density * porosity * c.capillary_diffusivity * saturation**c.capillary_exponent

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 
 TABLE_PER_KELVIN = 2  # intervals; a cubic through values and slopes at their ends is within 3e-9 of the law
 TABLE_BELOW = 80  # K below 0 degC where the table starts
@@ -36,7 +36,7 @@ def ice_saturation_pressure(temperature: float, c: Any) -> float:
                     - c.ice_saturation_e * math.log(t + c.ice_saturation_d))
 
 
-@compiled
+@compiled_part
 def bed_saturation_pressure(temperature: float, c: Any) -> float:
     """Saturation pressure in a wet bed [Pa]: over ice below 0 degC, else over water."""
     if temperature < c.celsius_zero:
@@ -52,14 +52,14 @@ def saturation_pressure_slope(temperature: float, saturation: float, c: Any) -> 
     return _water_slope(temperature, saturation, c)
 
 
-@compiled
+@compiled_part
 def _ice_slope(temperature: float, saturation: float, c: Any) -> float:
     t = temperature - c.celsius_zero
     return saturation * (c.ice_saturation_b / (t + c.ice_saturation_c) ** 2
                          - c.ice_saturation_e / (t + c.ice_saturation_d))
 
 
-@compiled
+@compiled_part
 def _water_slope(temperature: float, saturation: float, c: Any) -> float:
     t = temperature - c.celsius_zero
     return saturation * (c.saturation_b / (t + c.saturation_c) ** 2 - c.saturation_e / (t + c.saturation_d))
@@ -86,7 +86,7 @@ def fill_saturation_table(c: Any) -> None:
         c.saturation_table[i, 3] = 2.0 * (a - b) + u + v
 
 
-@compiled
+@compiled_part
 def tabled_saturation(temperature: float, c: Any) -> tuple[float, float]:
     """`bed_saturation_pressure` [Pa] and its slope [Pa K-1] from the record's table; from the law outside it."""
     place = (temperature - c.celsius_zero) * TABLE_PER_KELVIN + TABLE_BELOW * TABLE_PER_KELVIN

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from typing import Any, NamedTuple
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 
 
 class Snow(NamedTuple):
@@ -109,7 +109,7 @@ def melt_from_below(gain: float, surface: float, resistance: float, c: Any) -> f
     return max(0.0, gain - away) / c.latent_heat_of_fusion
 
 
-@compiled
+@compiled_part
 def _fallen(snow: Snow, fall: float, rain: float, air_temperature: float, step: float, c: Any) -> Snow:
     """The snow with what fell in the step, before any heat: fresh and old volumes add."""
     fresh, wet = fall * step, rain * step
@@ -121,7 +121,7 @@ def _fallen(snow: Snow, fall: float, rain: float, air_temperature: float, step: 
     return Snow(snow.ice + fresh, snow.water + wet, snow.heat + brought, density, snow.albedo)
 
 
-@compiled
+@compiled_part
 def _settle_energy(ice: float, water: float, heat: float, c: Any) -> tuple[float, float, float, float]:
     """Ice, water, heat and surplus of snow whose heat may be above 0 while ice is left, or below 0 while water is."""
     if heat > 0.0:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import Any
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 from pilesim.matter.moist_air import oxygen_diffusivity
 
 
@@ -59,7 +59,7 @@ def wind_at_height(speed: float, measured_at: float, wanted: float, c: Any) -> f
     return speed * low / math.log(c.roughness_factor * measured_at - c.roughness_offset)
 
 
-@compiled
+@compiled_part
 def _by_slope(slope: float, at_30: float, at_45: float, at_60: float, at_75: float, c: Any) -> float:
     place = min(3.0, max(0.0, (slope - c.pressure_table_start) / c.pressure_table_step))
     if place <= 1.0:

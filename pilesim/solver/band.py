@@ -10,13 +10,13 @@ from typing import Any
 
 import numpy as np
 
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled_part
 
 BLOCK = 4  # pivots taken together; the kernels below are written out for this number
 PAD = BLOCK - 1  # columns of zeros beside a band
 
 
-@compiled
+@compiled_part
 def factor_symmetric(band: Any) -> None:
     """Cholesky factor in place of a positive definite band, stored as lower columns.
 
@@ -57,7 +57,7 @@ def factor_symmetric(band: Any) -> None:
                 flat[target + i] -= w0 * flat[a0 + i] + w1 * flat[a1 + i] + w2 * flat[a2 + i] + w3 * flat[a3 + i]
 
 
-@compiled
+@compiled_part
 def solve_symmetric(band: Any, right: Any) -> None:
     """Solve in place of `right` with the factor of :func:`factor_symmetric`."""
     size, stride = band.shape
@@ -101,7 +101,7 @@ def solve_symmetric(band: Any, right: Any) -> None:
         right[k], right[k + 1], right[k + 2], right[k + 3] = x0, x1, x2, x3
 
 
-@compiled
+@compiled_part
 def factor_general(band: Any) -> None:
     """LU factors in place of a diagonally dominant band, without pivoting; pivots are left as their reciprocals.
 
@@ -149,7 +149,7 @@ def factor_general(band: Any) -> None:
                 flat[target + i] -= w0 * flat[a0 + i] + w1 * flat[a1 + i] + w2 * flat[a2 + i] + w3 * flat[a3 + i]
 
 
-@compiled
+@compiled_part
 def solve_general(band: Any, right: Any) -> None:
     """Solve in place of `right` with the factors of the transpose that :func:`factor_general` left in `band`.
 

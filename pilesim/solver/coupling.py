@@ -14,13 +14,13 @@ import numpy as np
 from pilesim.balances.heat import apparent_heat_capacity
 from pilesim.balances.substrate import heat_of
 from pilesim.balances.water import metabolic_water
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled_part
 
 # share of the tolerance while nothing has warmed, as errors made early grow with the pile; all of it from this rise on [K]
 COLD_SHARE, WARM = 0.02, 40.0
 
 
-@compiled
+@compiled_part
 def correct_respiration(used: Any, last: Any, now: Any, new: Any, step: float, before: float, burnt_first: Any,
                         burnt_second: Any, gamma: float, pile_count: int, bed: Any, fields: Any, warming: Any, totals: Any,
                         c: Any) -> None:
@@ -77,7 +77,7 @@ def correct_respiration(used: Any, last: Any, now: Any, new: Any, step: float, b
     totals[1] = water_sum / step
 
 
-@compiled
+@compiled_part
 def allowance(weight: Any, temperature: Any, start: Any) -> float:
     """Share of the tolerance that a pile may use which has come this far from its temperature at the `start` of the run."""
     warmth = 0.0
@@ -86,7 +86,7 @@ def allowance(weight: Any, temperature: Any, start: Any) -> float:
     return min(1.0, COLD_SHARE + np.sqrt(warmth) / WARM)
 
 
-@compiled
+@compiled_part
 def step_error(weight: Any, flow_defect: Any, warming: Any, temperatures: Any, shares: Any, pile_count: int) -> float:
     """Error of a step, rms over the mix [K]: what coupling assumed wrongly, and the third difference in time.
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from pilesim.balances.airflow import buoyancy, gas_mobility
 from pilesim.balances.surface import EdgeArrays
-from pilesim.base.compiled import compiled, inlined
+from pilesim.base.compiled import compiled, compiled_part, inlined
 from pilesim.section.grid import GROUND
 from pilesim.section.operators import Mesh
 from pilesim.solver.band import PAD, factor_symmetric, solve_symmetric
@@ -86,21 +86,21 @@ def stretch_ratios(mesh: Mesh) -> np.ndarray:
     return ratio
 
 
-@compiled
+@compiled_part
 def gas_mobilities(temperature: Any, activity: Any, pile_count: int, mobility: Any, c: Any) -> None:
     """Mobility n_d / mu of every pile node, written to `mobility`."""
     for n in range(pile_count):
         mobility[n] = gas_mobility(temperature[n], activity[n], c)
 
 
-@compiled
+@compiled_part
 def gas_lifts(temperature: Any, activity: Any, oxygen: Any, pile_count: int, lift: Any, c: Any) -> None:
     """Buoyancy of every pile node, written to `lift`."""
     for n in range(pile_count):
         lift[n] = buoyancy(temperature[n], activity[n], oxygen[n], c)
 
 
-@compiled
+@compiled_part
 def quad_means(quads: Any, quad_nodes: Any, quad_material: Any, by_material: Any, factor: Any, out: Any) -> None:
     """Mean over the corners of `by_material`[own material, node] x `factor`[node], written to `out` at `quads`."""
     for k in range(quads.size):
@@ -113,7 +113,7 @@ def quad_means(quads: Any, quad_nodes: Any, quad_material: Any, by_material: Any
         out[q] = 0.25 * s
 
 
-@compiled
+@compiled_part
 def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, unknown: Any, band: Any) -> None:
     band[:, :] = 0.0
     first = (0, 0, 0, 1, 1, 2)
@@ -131,7 +131,7 @@ def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, un
                 band[min(a, b), abs(a - b)] -= w
 
 
-@compiled
+@compiled_part
 def _driven(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, unknown: Any, pressure: Any,
             right: Any) -> None:
     """Add what given pressures push into the free nodes."""
@@ -213,7 +213,8 @@ def solve_flow(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, con
         if not same:
             _assemble(quads, quad_nodes, quad_pairs, conductance, unknown, band)
             factor_symmetric(band)
-            factored[:] = conductance
+            for q in range(factored.size):
+                factored[q] = conductance[q]
         solve_symmetric(band, right)
     for n in range(unknown.size):
         if unknown[n] >= 0:
@@ -242,7 +243,7 @@ def solve_flow(quads: Any, quad_nodes: Any, quad_pairs: Any, quad_form: Any, con
             outflow[n] = 0.0
 
 
-@compiled
+@compiled_part
 def flow_order(neighbours: Any, east: Any, north: Any, pile_count: int, order: Any, degree: Any) -> None:
     """Pile nodes with upstream nodes first (breadth first); closed eddies are cut where they are met.
 

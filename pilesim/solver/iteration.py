@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pilesim.balances.heat import temperature_of
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 from pilesim.solver.coupling import allowance, correct_respiration, step_error
 from pilesim.solver.passes import follow_flow, mid_step_terms, relax_composition, run_stages, settle_oxygen
 
@@ -46,7 +46,7 @@ class Found(NamedTuple):
     burnt: float  # kg m-1, substrate oxidised in the step
 
 
-@compiled
+@compiled_part
 def _foresee(now: Any, last: Any, mid: Any, new: Any, held: Any, source: Any, ratio: float, ambient: float,
              made: float) -> None:
     """Flow at mid-step and composition at its end by extrapolation, and the gas that respiration makes of nothing."""
@@ -62,7 +62,7 @@ def _foresee(now: Any, last: Any, mid: Any, new: Any, held: Any, source: Any, ra
         source[n] = made * respiration[n]
 
 
-@compiled
+@compiled_part
 def _defect(frame: Any, bed: Any, new: Any, c: Any) -> float:
     """Mean square over the mix of how far the temperature iterated to is from the one that the heat stored gives [K2]."""
     weight, ground_water, dry_capacity = frame.weight, bed.ground_water, bed.dry_capacity
@@ -75,7 +75,7 @@ def _defect(frame: Any, bed: Any, new: Any, c: Any) -> float:
     return total
 
 
-@compiled
+@compiled_part
 def _burnt(now: Any, new: Any) -> float:
     """Substrate oxidised in the step [kg m-1]."""
     before, after = now.substrate.reshape(-1), new.substrate.reshape(-1)

@@ -7,11 +7,11 @@ from typing import Any
 import numpy as np
 
 from pilesim.balances.heat import frozen_share
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled_part
 from pilesim.matter.bed import drainage_potential
 
 
-@compiled
+@compiled_part
 def liquid_flow(frame: Any, capillary: Any, pore_volume: Any, stage: Any, pile_count: int, span: float,
                 saturation: Any, potential: Any, totals: Any, c: Any) -> None:
     """Liquid water and its heat arriving at each node by capillarity and drainage; leachate to `totals`.

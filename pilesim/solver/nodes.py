@@ -13,7 +13,7 @@ import numpy as np
 
 from pilesim.balances.substrate import heat_of, implicit_oxidation
 from pilesim.balances.water import metabolic_water
-from pilesim.base.compiled import compiled, inlined
+from pilesim.base.compiled import compiled_part, inlined
 from pilesim.matter.bed import water_activity
 from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_ratio
@@ -82,7 +82,7 @@ TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respir
           "vapour_film", "metabolic", "leachate", "leachate_heat", "rain", "rain_heat")
 
 
-@compiled
+@compiled_part
 def pore_gas(temperature: Any, water: Any, dry_mass: Any, pile_count: int, ratio: Any, enthalpy: Any, c: Any) -> None:
     """Vapour ratio and enthalpy of the pore gas at `temperature` and `water`, written to `ratio` and `enthalpy`."""
     for n in range(pile_count):
@@ -107,7 +107,7 @@ def _ground_temperature(heat: float, loss: float, water: float, capacity: float,
     return zero - span + rest / (capacity * rate + loss)
 
 
-@compiled
+@compiled_part
 def _sweep_pile(order: Any, first: int, neighbours: Any, upstream: Any, weight: Any, reach: int, conduction: Any,
                 vapour: Any, advection: Any, temperature: Any, water: Any, ratio: Any, enthalpy: Any, tangent: Any,
                 diffusion_enthalpy: float, moist: bool) -> Any:
@@ -147,7 +147,7 @@ def _sweep_pile(order: Any, first: int, neighbours: Any, upstream: Any, weight: 
     return order.size, 0.0, 0.0, change, worst
 
 
-@compiled
+@compiled_part
 def _sweep_ground(pile_count: int, frame: Any, terms: Any, stage: Any, edges: Any, rate: float, c: Any) -> float:
     """One sweep over the nodes of ground alone; the largest change of temperature [K]."""
     neighbours, conduction, conduction_total = frame.neighbours, terms.conduction, terms.conduction_total
@@ -164,7 +164,7 @@ def _sweep_ground(pile_count: int, frame: Any, terms: Any, stage: Any, edges: An
     return worst
 
 
-@compiled
+@compiled_part
 def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: Any, step: float, worst_share: float,
           c: Any) -> float:
     """One Gauss-Seidel sweep in flow order over the pile, then over the ground.
@@ -184,7 +184,7 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: A
         surface node outside the norm must settle too, for its fluxes enter the update.
     """
     change, worst = 0.0, 0.0
-    done = 0
+    done = np.int64(0)  # a number written out would have the kernels below compiled for it alone
     while done < order.size:
         done, heat, arriving, more, farthest = _sweep_pile(
             order, done, frame.neighbours, frame.upstream, frame.weight, frame.reach, terms.conduction, terms.vapour,
@@ -204,7 +204,7 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: A
     return max(np.sqrt(change), worst_share * worst)
 
 
-@compiled
+@compiled_part
 def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, pile_count: int,
                  step: float, stored: Any, water: Any, burnt: Any, totals: Any, c: Any) -> None:
     """Conservative rates at the stage's iterate, written to the last arrays before `c` (see :class:`Rates`)."""
@@ -272,7 +272,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
     totals[4], totals[5], totals[6], totals[7] = respired, gas_vapour, film_water, metabolic
 
 
-@compiled
+@compiled_part
 def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
                 outflow: Any, step: float, span: float, limit: float, worst_share: float, most: int, drain: bool,
                 saturation: Any, potential: Any, rates: Any, c: Any) -> int:
@@ -290,7 +290,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
     if c.moist > 0.0 and drain:
         liquid_flow(frame, capillary, pore_volume, stage, pile_count, span, saturation, potential, rates.totals, c)
     tangent = np.empty((pile_count, TANGENT))
-    linearise(0, pile_count, terms, stage, edges, 1.0 / step, step, tangent, c)
+    linearise(np.int64(0), pile_count, terms, stage, edges, 1.0 / step, step, tangent, c)
     sweeps = 0
     while sweeps < most:
         sweeps += 1
@@ -301,7 +301,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
     return sweeps
 
 
-@compiled
+@compiled_part
 def coupling_defect(neighbours: Any, east: Any, north: Any, outflow: Any, enthalpy: Any, enthalpy_in: Any, is_open: Any,
                     pile_count: int, out: Any) -> None:
     """Heat [W m-1] that a change of flow (`east`, `north`, `outflow`) would have brought to each node, written to `out`."""

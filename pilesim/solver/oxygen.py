@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pilesim.balances.oxygen import node_oxygen
-from pilesim.base.compiled import compiled, inlined
+from pilesim.base.compiled import compiled, compiled_part, inlined
 from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.band import factor_general, solve_general
 from pilesim.solver.flow import advection_stencil
@@ -30,7 +30,7 @@ class OxygenTerms(NamedTuple):
     previous: np.ndarray  # mole fraction at the start of the step
 
 
-@compiled
+@compiled_part
 def _pack(order: Any, neighbours: Any, upstream: Any, reach: int, advection: Any, advection_total: Any, terms: Any,
           edges: Any, outflow: Any, rows: Any, places: Any) -> None:
     """Gather the balance of each node into one row, in flow order: sweeps then read memory straight on.
@@ -74,7 +74,7 @@ def _diagonal(i: int, rows: Any, places: Any, oxygen: Any) -> float:
             + rows[i, 14] * oxygen[places[i, 10]] + rows[i, 15] * oxygen[places[i, 11]])
 
 
-@compiled
+@compiled_part
 def _sweep(order: Any, reach: int, rows: Any, places: Any, oxygen: Any) -> bool:
     """One sweep in flow order; True when frozen limiter ratios left a node less than nothing."""
     overdrawn = False
@@ -114,7 +114,7 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
     return supplied, used, stored, gross, moved
 
 
-@compiled
+@compiled_part
 def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any, edges: Any, oxygen: Any, number: Any,
                band: Any) -> None:
     """Transpose of the first-order upwind Jacobian of the balance, rows by `number`, its diagonal in the middle column."""
@@ -145,7 +145,7 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
                 band[other, middle + row - other] += flux
 
 
-@compiled
+@compiled_part
 def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: Any, right: Any, weight: float,
              oxygen: Any) -> None:
     """Newton correction of `oxygen` with `weight`: second-order residual, first-order factors."""
@@ -161,7 +161,7 @@ def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: 
         oxygen[n] = max(oxygen[n] + weight * right[number[n]], min(0.1 * oxygen[n], oxygen[n]))
 
 
-@compiled
+@compiled_part
 def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, reach: int, east: Any, north: Any,
                  outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, age: Any,
                  reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
@@ -193,7 +193,9 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     rows = np.empty((pile_count, 16))
     places = np.empty((pile_count, 12), dtype=np.uint32)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
-    taken = terms.uptake * factor
+    taken, uptake = np.empty(count + 1), terms.uptake
+    for n in range(count + 1):
+        taken[n] = uptake[n] * factor[n]
     renewals = 0
     renew = True
     for iteration in range(most):

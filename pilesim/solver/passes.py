@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from pilesim.balances.heat import apparent_heat_capacity
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 from pilesim.section.operators import gather_stencil
 from pilesim.solver.flow import advection_stencil, flow_order, gas_lifts, gas_mobilities, quad_means, solve_flow
 from pilesim.solver.nodes import coupling_defect, pore_gas, solve_stage
@@ -95,7 +95,14 @@ class Room(NamedTuple):
     corrected: np.ndarray  # (2,)
 
 
-@compiled
+@compiled_part
+def _copy(source: Any, target: Any) -> None:
+    a, b = source.reshape(-1), target.reshape(-1)
+    for i in range(b.size):
+        b[i] = a[i]
+
+
+@compiled_part
 def _ahead(now: Any, before: Any, ratio: float, scale: float, out: Any) -> None:
     """Extrapolate non-negative coefficients, kept between half and twice their present value, times `scale`."""
     a, b, c = now.reshape(-1), before.reshape(-1), out.reshape(-1)
@@ -103,7 +110,7 @@ def _ahead(now: Any, before: Any, ratio: float, scale: float, out: Any) -> None:
         c[i] = scale * min(max(a[i] + ratio * (a[i] - b[i]), 0.5 * a[i]), 2.0 * a[i])
 
 
-@compiled
+@compiled_part
 def mid_step_terms(quads: Any, room: Any, held: Any, before: Any, ratio: float, terms: Any, capillary: Any,
                    capillary_total: Any, steady: bool, c: Any) -> None:
     """Coefficients at mid-step, `ratio` of the last step ahead of now, written to `terms` and `capillary`.
@@ -112,7 +119,7 @@ def mid_step_terms(quads: Any, room: Any, held: Any, before: Any, ratio: float, 
     """
     _ahead(held.environment, before.environment, ratio, 1.0, terms.environment)
     _ahead(held.growth, before.growth, ratio, 1.0, terms.growth)
-    terms.dry_mass[:] = held.node_dry_mass
+    _copy(held.node_dry_mass, terms.dry_mass)
     if steady:
         return
     k = room.coefficient
@@ -128,14 +135,7 @@ def mid_step_terms(quads: Any, room: Any, held: Any, before: Any, ratio: float, 
                 capillary[n, d] = max(capillary[n, d], 0.0)  # a negative weight of a skewed cell would drain a dry node
 
 
-@compiled
-def _copy(source: Any, target: Any) -> None:
-    a, b = source.reshape(-1), target.reshape(-1)
-    for i in range(b.size):
-        b[i] = a[i]
-
-
-@compiled
+@compiled_part
 def _add(base: Any, rate: Any, step: float, out: Any) -> None:
     """out = base + step rate."""
     a, b, c = base.reshape(-1), rate.reshape(-1), out.reshape(-1)
@@ -143,14 +143,14 @@ def _add(base: Any, rate: Any, step: float, out: Any) -> None:
         c[i] = a[i] + step * b[i]
 
 
-@compiled
+@compiled_part
 def _guess(now: Any, last: Any, share: float, least: float, out: Any) -> None:
     """out = now + share (now - last), at least `least` of now where that is not negative."""
     for n in range(out.size):
         out[n] = max(now[n] + share * (now[n] - last[n]), least * now[n])
 
 
-@compiled
+@compiled_part
 def run_stages(quads: Any, frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: Any, now: Any, last: Any,
                mid: Any, first: Any, second: Any, edges: Any, rates: Any, new: Any, gamma: float, dt: float,
                dt_last: float, again: bool, limit: float, worst_share: float, most: int, c: Any) -> Any:
@@ -233,14 +233,14 @@ def run_flow(quads: Any, room: Any, fields: Any, props: Any, is_open: Any, sourc
                fields.north, fields.outflow)
 
 
-@compiled
+@compiled_part
 def _turned(now: Any, new: Any, assumed: Any, out: Any) -> None:
     """How far the mean of both moments is from what was assumed."""
     for n in range(out.size):
         out[n] = 0.5 * (now[n] + new[n]) - assumed[n]
 
 
-@compiled
+@compiled_part
 def follow_flow(quads: Any, frame: Any, room: Any, second: Any, edges: Any, bed: Any, props: Any, now: Any, mid: Any,
                 new: Any, source: Any, dt: float, again: bool, live_bed: bool, limit: float, c: Any) -> float:
     """Flow of the new moment, and what the flow that the stages assumed did wrong [K, rms]; `mid` is moved half way.
@@ -297,7 +297,7 @@ def hold(quads: Any, room: Any, props: Any, factor: Any, steady: bool, held: Any
     _copy(props.node_dry_mass, held.node_dry_mass)
 
 
-@compiled
+@compiled_part
 def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now: Any, last: Any, new: Any, edges: Any,
                   dt: float, dt_last: float, start: bool, again: bool, reaction_tolerance: float, balance_tolerance: float,
                   most: int, steady: bool, held: Any, c: Any) -> Any:
@@ -342,7 +342,7 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
     return used, supplied, burnt, stored
 
 
-@compiled
+@compiled_part
 def relax_composition(frame: Any, now: Any, new: Any, dt: float, share: float, c: Any) -> float:
     """Move the composition that the gas density feels by `share` of the way to what the oxygen of both moments makes it.
 

@@ -6,7 +6,7 @@ from typing import Any
 
 from pilesim.balances.heat import frozen_share
 from pilesim.balances.substrate import oxygen_uptake
-from pilesim.base.compiled import compiled
+from pilesim.base.compiled import compiled, compiled_part
 from pilesim.matter.bed import (
     air_filled_porosity,
     capillary_conductance,
@@ -127,7 +127,7 @@ def full_uptake(temperature: Any, substrate: Any, pile_count: int, out: Any, c: 
             uptake[n] = oxygen_uptake(burnt * temperature_factor(temperature[n], c)[0], c)
 
 
-@compiled
+@compiled_part
 def grow_activity(active: Any, limit: Any, early: Any, late: Any, weight: float, step: float, pile_count: int, out: Any,
                   c: Any) -> None:
     """Activity after a step of length `step` [s], written to `out`: logistic growth with the factors of the step.

@@ -10,12 +10,14 @@ reported.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
 from pilesim.balances.bed import Properties
 from pilesim.balances.outside import Exchange
 from pilesim.balances.skin import Skin, room_for_water, skin_after
+from pilesim.balances.surface import EdgeArrays
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
@@ -119,10 +121,11 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     props = Properties(*(array.copy() for array in problem.properties))
     weight = problem.norm_volume / problem.norm_volume.sum()
     unit = np.zeros((n1, 8))
-    gather_stencil(mesh.quad_nodes, mesh.quad_pairs, np.where(mesh.quad_material < 4, 1.0, 0.0), unit, np.zeros(n1))
+    corners = mesh.quad_nodes.astype(np.uint32)
+    gather_stencil(corners, mesh.quad_pairs, np.where(mesh.quad_material < 4, 1.0, 0.0), unit, np.zeros(n1))
     drop = unit * (mesh.z[:, None] - mesh.z[mesh.neighbours])
     plan = plan_flow(mesh, problem.edges)
-    places = Quads(mesh.z, mesh.quad_nodes.astype(np.uint32), mesh.quad_pairs, mesh.flow_pairs, mesh.flow_form,
+    places = Quads(mesh.z, corners, mesh.quad_pairs, mesh.flow_pairs, mesh.flow_form,
                    mesh.quad_material, np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored,
                    plan.right, plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_age)
     reach = 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4
@@ -171,7 +174,7 @@ def begin(stepper: Stepper, time: float = 0.0) -> tuple[State, Held, np.ndarray]
     properties.full_uptake(state.temperature, state.substrate, pile_count, props, p.record)
     passes.run_flow(stepper.plan, stepper.room, fields_of(state), props, edges.is_open, stepper.room.none, True,
                     stepper.record)
-    held = _blank_held(stepper)
+    held = blank_held(stepper)
     passes.diffuse_oxygen(stepper.plan, stepper.room, props, held.diffusion)
     factor = np.zeros(n1)
     rates = oxygen_budget(pile_count, stepper.oxygen_terms, edges, state.outflow, state.oxygen, factor)
@@ -184,7 +187,7 @@ def fields_of(state: State) -> Fields:
     return Fields(*(getattr(state, name) for name in Fields._fields))
 
 
-def _blank_held(stepper: Stepper, like: Held | None = None) -> Held:
+def blank_held(stepper: Stepper, like: Held | None = None) -> Held:
     """Room for what a moment hands on; steady conductances are taken over from `like`."""
     n1, quads = stepper.problem.mesh.count + 1, stepper.plan.material.size
     if like is not None and stepper.steady:
@@ -206,22 +209,14 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         Accepted moments before `state`, newest first, for the third divided difference.
     """
     p, c = stepper.problem, stepper.problem.record
-    last, held_last, dt_last = before
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
     begins = state.temperature, room_for_water(state.water, stepper.props.pore_volume, c), stepper.skin
     edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, *begins)
     edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, *begins)
     _press(stepper, later)
     new = State(state.time + dt, *(np.zeros_like(array) for array in fields_of(state)))
-    new_held = _blank_held(stepper, held)
-    moments = [state, *older[:2]]
-    found = Found(*iterate(
-        stepper.plan, stepper.frame, stepper.room, p.bed, stepper.props, stepper.terms, stepper.oxygen_terms,
-        stepper.capillary, stepper.capillary_total, *stepper.stages, stepper.rates, edges, edges_at_end, held, held_last,
-        fields_of(state), fields_of(last), fields_of(new), new_held,
-        tuple(moments[min(i, len(moments) - 1)].temperature for i in range(3)), _third_difference([new, *moments], dt),
-        p.temperature, GAMMA, dt, dt_last, last is state, p.physics.live_bed, stepper.steady, stepper.gathered,
-        stepper.limits, c, stepper.record))
+    new_held = blank_held(stepper, held)
+    found = Found(*iterate(*arguments(stepper, state, held, before, older, dt, (edges, edges_at_end), new, new_held)))
     stepper.gathered = True
     if found.least_water < 0.0:
         return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), found, True)
@@ -230,6 +225,19 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     totals[_METABOLIC] += found.water
     skin = _carry_skin(stepper, exchange, stepper.room.mid_outflow, dt, totals)
     return Outcome(new, new_held, totals, np.array([found.supplied, found.used, found.stored]), found, False, skin)
+
+
+def arguments(stepper: Stepper, state: State, held: Held, before: tuple[State, Held, float], older: list[State], dt: float,
+              edges: tuple[EdgeArrays, EdgeArrays], new: State, new_held: Held) -> tuple[Any, ...]:
+    """What :func:`pilesim.solver.iteration.iterate` takes, in its order; `edges` of the step, and at its end."""
+    p, (last, held_last, dt_last) = stepper.problem, before
+    moments = [state, *older[:2]]
+    return (stepper.plan, stepper.frame, stepper.room, p.bed, stepper.props, stepper.terms, stepper.oxygen_terms,
+            stepper.capillary, stepper.capillary_total, *stepper.stages, stepper.rates, *edges, held, held_last,
+            fields_of(state), fields_of(last), fields_of(new), new_held,
+            tuple(moments[min(i, len(moments) - 1)].temperature for i in range(3)), _third_difference([new, *moments], dt),
+            p.temperature, GAMMA, dt, dt_last, last is state, p.physics.live_bed, stepper.steady, stepper.gathered,
+            stepper.limits, p.record, stepper.record)
 
 
 def _press(stepper: Stepper, exchange: Exchange | None) -> None:

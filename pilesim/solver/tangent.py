@@ -10,10 +10,12 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from pilesim.balances.heat import apparent_heat_capacity, enthalpy_of_water, stored_enthalpy
 from pilesim.balances.substrate import heat_of, implicit_oxidation
 from pilesim.balances.water import metabolic_water
-from pilesim.base.compiled import compiled, inlined
+from pilesim.base.compiled import compiled_part, inlined
 from pilesim.matter.bed import water_activity
 from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
@@ -95,7 +97,7 @@ def _stop_at_kink(start: float, aim: float, zero: float, span: float) -> float:
     return aim
 
 
-@compiled
+@compiled_part
 def linearise(first: int, last: int, terms: Any, stage: Any, edges: Any, rate: float, step: float, tangent: Any,
               c: Any) -> None:
     """Linear models of the pile nodes from `first` to before `last` at the stage's iterate; their gas is made to match.
@@ -146,7 +148,7 @@ def linearise(first: int, last: int, terms: Any, stage: Any, edges: Any, rate: f
         enthalpy[n] = h
 
 
-@compiled
+@compiled_part
 def settle(n: int, heat: float, water: float, terms: Any, stage: Any, edges: Any, rate: float, step: float, tangent: Any,
            c: Any) -> None:
     """Solve node `n` by Newton's method for the `heat` and `water` that arrive, and take its tangent anew."""
@@ -168,4 +170,4 @@ def settle(n: int, heat: float, water: float, terms: Any, stage: Any, edges: Any
         contents[n] = max(w + c.moist * (heat_t * lack_water - water_t * lack_heat) / determinant, 0.1 * w)
         if abs(temperature[n] - t) < REACH and temperature[n] == aim:
             break
-    linearise(n, n + 1, terms, stage, edges, rate, step, tangent, c)
+    linearise(np.int64(n), np.int64(n) + 1, terms, stage, edges, rate, step, tangent, c)

@@ -10,6 +10,7 @@ import numpy as np
 
 from pilesim.assess.dataset import convects_in_plumes, make_dataset
 from pilesim.assess.errors import not_estimated, numerical_errors
+from pilesim.assess.exposure import progress as progress_of_rule
 from pilesim.assess.fields import Recorder
 from pilesim.assess.histories import with_histories
 from pilesim.assess.hygiene import coli_reductions
@@ -18,7 +19,6 @@ from pilesim.assess.measures import Values, measure
 from pilesim.assess.recipe import mix_messages
 from pilesim.assess.shares import mix_pieces
 from pilesim.assess.watch import Watch
-from pilesim.base.compiled import compilation_lock
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
 from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario, Turn
@@ -145,12 +145,23 @@ def turn_messages(scenario: Scenario) -> list[str]:
     return [*out, TURNED] if len(scenario.turns) > late else out
 
 
-def warm_up() -> None:
-    """Compile the kernels, or load them from the cache, by a few steps of a tiny pile. One process at a time compiles."""
+def tiny_pile() -> Scenario:
+    """A pile that takes next to no time, with all that kernels are compiled for."""
     from pilesim.inputs.scenario import load
 
     tiny = load("reference_pile").with_(**{"run.cell": "25 cm", "run.duration": "2 hour", "run.output_every": "1 hour"})
-    with compilation_lock():
-        tiny = replace(tiny, turns=(Turn(3600.0, "throughout", 1.0, CONSTANTS["turn_air_exchanged"].value, 0.0),))
-        observed_run(tiny, build(tiny, 1), lambda share: None)
-        coli_reductions(np.arange(2.0), np.zeros((2, 1)))
+    return replace(tiny, turns=(Turn(3600.0, "throughout", 1.0, CONSTANTS["turn_air_exchanged"].value, 0.0),))
+
+
+def compile_assessment() -> None:
+    """Compile the kernels that judge a history of temperatures."""
+    tiny, times, temperatures = tiny_pile(), np.arange(2.0), np.zeros((2, 1))
+    progress_of_rule(times, temperatures, tiny.limits.rule)
+    coli_reductions(times, temperatures)
+
+
+def warm_up() -> None:
+    """Compile all kernels of a run, or load them from the cache, by a few steps of a tiny pile."""
+    tiny = tiny_pile()
+    observed_run(tiny, build(tiny, 1), lambda share: None)
+    compile_assessment()

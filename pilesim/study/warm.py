@@ -1,4 +1,4 @@
-"""Compile the kernels before they are needed, in a process of its own.
+"""Compile the kernels before they are needed, in processes of their own: halves of a step apart, then the whole.
 
 Machine code that a process has just compiled differs in the last digits from the same code read back from the cache.
 So that the first run of all gives the numbers of every later one, nothing is compiled in the process that simulates.
@@ -10,8 +10,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from pilesim.base.compiled import CACHE_FOLDER, compilation_lock
 from pilesim.inputs.scenario import Scenario
-from pilesim.study.executor import run_jobs
+from pilesim.study.executor import available_workers, run_jobs
 
 _MARKER = "complete"  # file in the cache folder that says that all kernels are in it
 
@@ -38,8 +39,11 @@ def ensure_compiled(announce: Callable[[str], None] | None = None) -> None:
         return
     if announce is not None:
         announce("compiling the kernels, once per version, about half a minute")
-    _apart(_compile, None)
-    _marker().touch()
+    with compilation_lock():
+        if not is_compiled():
+            _apart(_compile, {0: "stages", 1: "gas"})
+            _apart(_compile, {0: "all"})
+            _marker().touch()
 
 
 def check_physically(scenario: Scenario) -> None:
@@ -53,30 +57,35 @@ def check_physically(scenario: Scenario) -> None:
     if is_compiled():
         _build(scenario, lambda share: None)
     else:
-        _apart(_build, scenario)
+        _apart(_build, {0: scenario})
 
 
 def _marker() -> Path:
-    from pilesim.base.compiled import CACHE_FOLDER
-
     return CACHE_FOLDER / _MARKER
 
 
-def _apart(task: Callable[[Any, Callable[[float], None]], None], job: Any) -> None:
+def _apart(task: Callable[[Any, Callable[[float], None]], None], jobs: dict[int, Any]) -> None:
     def lost(index: int) -> None:
         raise RuntimeError("the process that compiles the kernels died; most often memory ran out")
 
-    run_jobs(task, {0: job}, 1, lambda index, result: None, lost)
+    run_jobs(task, jobs, min(len(jobs), available_workers()), lambda index, result: None, lost)
 
 
-def _compile(job: None, report: Callable[[float], None]) -> None:
-    from pilesim.study.run import warm_up
+def _compile(part: str, report: Callable[[float], None]) -> None:
+    from pilesim.build import build
+    from pilesim.solver.ahead import compile_gas, compile_stages
+    from pilesim.study.run import compile_assessment, tiny_pile, warm_up
 
-    warm_up()
+    if part == "stages":
+        compile_stages(build(tiny_pile(), 1))
+        compile_assessment()
+    elif part == "gas":
+        compile_gas(build(tiny_pile(), 1))
+    else:
+        warm_up()
 
 
 def _build(scenario: Scenario, report: Callable[[float], None]) -> None:
-    from pilesim.base.compiled import compilation_lock
     from pilesim.build import build
 
     with compilation_lock():
