@@ -188,13 +188,13 @@ def outside_air(problem: Problem, scenario: Scenario, start: float, end: float) 
 
 
 def edges_over(problem: Problem, record: np.record, start: float, end: float, temperature: np.ndarray,
-               room: np.ndarray, skin: Skin | None) -> tuple[EdgeArrays, Exchange | None]:
+               room: np.ndarray | None, skin: Skin | None) -> tuple[EdgeArrays, Exchange | None]:
     """Boundary exchange with the mean weather from `start` to `end` [s]; sets the ambient density of `record` to match.
 
     `record` is the caller's own copy of the problem's; the rest as for :func:`pilesim.balances.outside.exchange_over`.
-    The exchange is None, and so is the skin, where the weather does not change.
+    The exchange is None, and so are `room` and the skin, where the weather does not change.
     """
-    if problem.outside is None or skin is None:
+    if problem.outside is None or room is None or skin is None:
         return problem.edges, None
     exchange = exchange_over(problem.outside, record, start, end, temperature, room, skin)
     return exchange.edges, exchange

@@ -92,6 +92,14 @@ def inlined(function: Callable[..., Any]) -> Any:
     return _part(_njit_inlined(function))
 
 
+def entry(kernel: Any, values: tuple[Any, ...]) -> Callable[..., Any]:
+    """The machine code of `kernel` for arguments of the types of `values`, which it does not look at again: a call of so many
+    arrays spends 30 us on their types."""
+    signature = tuple(numba.typeof(value) for value in values)
+    kernel.compile(signature)
+    return kernel.get_overload(signature)
+
+
 def plain(function: Callable[..., Any]) -> Any:
     """The same function in plain Python, the compiled functions it calls too: for a few calls without compiling anything."""
     raw = getattr(function, "py_func", function)

@@ -9,7 +9,10 @@ reported.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable
 from dataclasses import dataclass
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -18,6 +21,7 @@ from pilesim.balances.bed import Properties
 from pilesim.balances.outside import Exchange
 from pilesim.balances.skin import Skin, room_for_water, skin_after
 from pilesim.balances.surface import EdgeArrays
+from pilesim.base.compiled import entry
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.section.operators import gather_stencil
@@ -34,6 +38,7 @@ GAMMA = 1.0 - 1.0 / np.sqrt(2.0)  # exact: L-stable SDIRK2
 ROUND_OFF = 1e-12  # of a unit conductance: what is left of the diagonal ones of a rectangle
 THIRD_DIFFERENCE = 0.24  # of dt^3 times the third divided difference is the error of a step of SDIRK2
 _AT = {name: place for place, name in enumerate(TOTALS)}
+_ARRAYS = attrgetter(*Fields._fields)
 _RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
 
@@ -113,6 +118,7 @@ class Stepper:
     steady: bool  # conductances never change
     skin: Skin | None  # snow and water on the outer surface; None in weather that does not change
     gathered: bool = False
+    enter: Callable[..., Any] | None = None  # the compiled step; its arrays have the same types throughout a run
 
 
 def make_stepper(problem: Problem, controls: Controls) -> Stepper:
@@ -184,7 +190,7 @@ def begin(stepper: Stepper, time: float = 0.0) -> tuple[State, Held, np.ndarray]
 
 def fields_of(state: State) -> Fields:
     """The arrays of a state, as kernels take them."""
-    return Fields(*(getattr(state, name) for name in Fields._fields))
+    return Fields(*_ARRAYS(state))
 
 
 def blank_held(stepper: Stepper, like: Held | None = None) -> Held:
@@ -210,13 +216,17 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     """
     p, c = stepper.problem, stepper.problem.record
     # air outside: its mean over the step for heat and water, over half a step each way for flow and oxygen at the end
-    begins = state.temperature, room_for_water(state.water, stepper.props.pore_volume, c), stepper.skin
+    bare = stepper.skin is None
+    begins = state.temperature, None if bare else room_for_water(state.water, stepper.props.pore_volume, c), stepper.skin
     edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, *begins)
     edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, *begins)
     _press(stepper, later)
-    new = State(state.time + dt, *(np.zeros_like(array) for array in fields_of(state)))
+    new = State(state.time + dt, *(np.zeros(array.shape) for array in _ARRAYS(state)))
     new_held = blank_held(stepper, held)
-    found = Found(*iterate(*arguments(stepper, state, held, before, older, dt, (edges, edges_at_end), new, new_held)))
+    values = arguments(stepper, state, held, before, older, dt, (edges, edges_at_end), new, new_held)
+    if stepper.enter is None:
+        stepper.enter = entry(iterate, values)
+    found = Found(*stepper.enter(*values))
     stepper.gathered = True
     if found.least_water < 0.0:
         return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), found, True)
@@ -272,5 +282,5 @@ def _third_difference(moments: list[State], dt: float) -> tuple[float, ...]:
     if len(moments) < 4:
         return (0.0, 0.0, 0.0, 0.0)
     times = [moment.time for moment in moments]
-    return tuple(THIRD_DIFFERENCE * dt**3 / float(np.prod([a - b for j, b in enumerate(times) if j != i]))
+    return tuple(THIRD_DIFFERENCE * dt**3 / math.prod(a - b for j, b in enumerate(times) if j != i)
                  for i, a in enumerate(times))
