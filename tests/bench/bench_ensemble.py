@@ -5,26 +5,15 @@ The unit is the CPU time of the median member run alone: two perfect processes n
 
 from __future__ import annotations
 
-import os
 import statistics
 import time
 
 import pytest
 from bench.ensemble_member import members, run_member
+from bench.processes import all_cores
 
 WORKERS = 2
 SETTLED = 0.2  # of the members: what memory is compared with
-
-
-def unpin():
-    """Give this process, and so its children, all cores of the session; returns what to set back."""
-    if not hasattr(os, "sched_setaffinity"):
-        return None
-    pinned = os.sched_getaffinity(0)
-    cores = os.environ.get("PILESIM_BENCH_CORES")
-    if cores:
-        os.sched_setaffinity(0, {int(core) for core in cores.split(",")})
-    return pinned
 
 
 @pytest.mark.benchmark(group="ensemble, wall seconds", timer=time.perf_counter)
@@ -41,13 +30,9 @@ def test_ensemble(session, timed):
         results[index] = result
         order.append(index)
 
-    pinned = unpin()
-    cores = available_workers()
-    try:
+    with all_cores():
+        cores = available_workers()
         wall, _ = timed(lambda: run_jobs(run_member, jobs, WORKERS, keep, lost.append))
-    finally:
-        if pinned is not None:
-            os.sched_setaffinity(0, pinned)
     assert not lost, f"processes died with members {lost}"
     good = {index: result for index, result in results.items() if result["status"] == "ok"}
     assert len(good) >= 0.95 * len(jobs), [result["messages"] for result in results.values() if result["status"] != "ok"][:3]

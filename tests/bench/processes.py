@@ -7,6 +7,8 @@ import os
 import resource
 import subprocess
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -32,3 +34,19 @@ def call_child(*words: str, **environment: str) -> dict[str, Any]:
     if done.returncode:
         raise RuntimeError(f"child {' '.join(words)} ended with {done.returncode}: {done.stderr.strip()[-2000:]}")
     return dict(json.loads(done.stdout.splitlines()[-1]))
+
+
+@contextmanager
+def all_cores() -> Iterator[None]:
+    """This process, and so its children, on all cores of the session instead of the one it is pinned to."""
+    if not hasattr(os, "sched_setaffinity"):
+        yield
+        return
+    pinned = os.sched_getaffinity(0)
+    cores = os.environ.get("PILESIM_BENCH_CORES")
+    try:
+        if cores:
+            os.sched_setaffinity(0, {int(core) for core in cores.split(",")})
+        yield
+    finally:
+        os.sched_setaffinity(0, pinned)
