@@ -133,15 +133,18 @@ def _sweep_pile(order: Any, first: int, neighbours: Any, upstream: Any, weight: 
             heat += diffusion_enthalpy * arriving
             arriving += near(n, advection, ratio, neighbours) + beyond(n, advection, ratio, upstream)
         t = tangent[n, 0] + tangent[n, 1] * heat + tangent[n, 2] * arriving
-        w = tangent[n, 3] + tangent[n, 4] * heat + tangent[n, 5] * arriving
-        y = tangent[n, 6] + tangent[n, 7] * heat + tangent[n, 8] * arriving
-        if not (tangent[n, 12] < t < tangent[n, 13] and w >= tangent[n, 14] and y >= 0.0):
+        if not tangent[n, 6] < t < tangent[n, 7]:
             return i, heat, arriving, change, worst
+        if moist:
+            w = tangent[n, 8] + tangent[n, 9] * heat + tangent[n, 10] * arriving
+            y = tangent[n, 11] + tangent[n, 12] * heat + tangent[n, 13] * arriving
+            if w < tangent[n, 14] or y < 0.0:
+                return i, heat, arriving, change, worst
+            water[n] = w
+            ratio[n] = y
         moved = t - temperature[n]
         temperature[n] = t
-        water[n] = w
-        ratio[n] = y
-        enthalpy[n] = tangent[n, 9] + tangent[n, 10] * heat + tangent[n, 11] * arriving
+        enthalpy[n] = tangent[n, 3] + tangent[n, 4] * heat + tangent[n, 5] * arriving
         change += weight[n] * moved**2
         worst = max(worst, abs(moved))
     return order.size, 0.0, 0.0, change, worst

@@ -20,9 +20,10 @@ from pilesim.matter.bed import water_activity
 from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
 
-# columns: temperature, water, vapour ratio, enthalpy of gas, each as constant, per heat, per water arriving; then the
-# lowest and highest temperature and the least water for which they hold
-TANGENT = 15
+# columns: temperature and enthalpy of gas, each as constant, per heat, per water arriving, the lowest and highest temperature
+# for which they hold: all that dry gas asks for, in one line of memory; then water and vapour ratio likewise, the least
+# water, and one to fill the second line
+TANGENT = 16
 REACH = 0.3  # K
 LEAST_WATER = 0.9  # of the water at the tangent's point
 
@@ -135,15 +136,17 @@ def linearise(first: int, last: int, terms: Any, stage: Any, edges: Any, rate: f
         move_t = t_heat * excess_heat + t_water * excess_water
         move_w = w_heat * excess_heat + w_water * excess_water
         tangent[n, 0], tangent[n, 1], tangent[n, 2] = t + move_t, t_heat, t_water
-        tangent[n, 3], tangent[n, 4], tangent[n, 5] = w + move_w, w_heat, w_water
-        tangent[n, 6] = y + y_t * move_t + y_w * move_w
-        tangent[n, 7], tangent[n, 8] = y_t * t_heat + y_w * w_heat, y_t * t_water + y_w * w_water
-        tangent[n, 9] = h + h_t * move_t + h_w * move_w
-        tangent[n, 10], tangent[n, 11] = h_t * t_heat + h_w * w_heat, h_t * t_water + h_w * w_water
+        tangent[n, 3] = h + h_t * move_t + h_w * move_w
+        tangent[n, 4], tangent[n, 5] = h_t * t_heat + h_w * w_heat, h_t * t_water + h_w * w_water
         low, high = t - REACH, t + REACH
         low = max(low, upper if t >= upper else (lower if t >= lower else low))
         high = min(high, high if t >= upper else (upper if t >= lower else lower))
-        tangent[n, 12], tangent[n, 13], tangent[n, 14] = low, high, LEAST_WATER * w
+        tangent[n, 6], tangent[n, 7] = low, high
+        if moist > 0.0:
+            tangent[n, 8], tangent[n, 9], tangent[n, 10] = w + move_w, w_heat, w_water
+            tangent[n, 11] = y + y_t * move_t + y_w * move_w
+            tangent[n, 12], tangent[n, 13] = y_t * t_heat + y_w * w_heat, y_t * t_water + y_w * w_water
+            tangent[n, 14] = LEAST_WATER * w
         ratio[n] = max(y, 0.0)
         enthalpy[n] = h
 
