@@ -21,8 +21,9 @@ from pilesim.inputs.records import FileWeather, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter.hourly import at_elevation, hourly_air_line, mean_before
 from pilesim.matter.moist_air import activity_of_air
-from pilesim.matter.sky import radiative_film, sky_longwave
+from pilesim.matter.sky import sky_longwave
 from pilesim.matter.sky_line import Sky, SkyLine
+from pilesim.matter.surface_gain import film_without_sky
 from pilesim.matter.weather import Air, AirLine, air_line
 from pilesim.matter.wind import convective_film, vapour_film
 
@@ -130,12 +131,11 @@ def air_density(air: Air, record: np.record) -> float:
 def air_boundaries(scenario: Scenario, air: Air, record: np.record) -> dict[str, Boundary]:
     """What each named outer edge of a pile's section exchanges in steady `air`, with surroundings as warm as it."""
     c = outer_constants(record)
-    convection = convective_film(air.wind_speed, c)
-    film = convection + radiative_film(air.temperature, air.temperature, c.surface_emissivity, c)
+    film = film_without_sky(air.wind_speed, air.temperature, c)
     return {
         "surface": Boundary(
             flow_open=True, heat_film=film, temperature=air.temperature, humidity=air.humidity,
-            gas_film=vapour_film(convection, air.temperature, c), oxygen=record.ambient_oxygen),
+            gas_film=vapour_film(convective_film(air.wind_speed, c), air.temperature, c), oxygen=record.ambient_oxygen),
         "drifted": Boundary(heat_film=film, temperature=air.temperature),
         "ground_surface": Boundary(heat_film=film, temperature=air.temperature),
         "ground_bottom": Boundary(heat_film=DEEP_FILM, temperature=scenario.ground.deep_temperature),

@@ -10,6 +10,16 @@ from typing import Any
 
 from pilesim.base.compiled import compiled
 from pilesim.matter.sky import net_longwave, radiative_film
+from pilesim.matter.wind import convective_film
+
+
+@compiled
+def film_without_sky(wind_speed: float, air: float, c: Any) -> float:
+    """Film coefficient [W m-2 K-1] of compost in `wind_speed` [m s-1] among surroundings as warm as the `air` [K].
+
+    That of :func:`film_and_temperature` at the air's temperature, without sun and under a sky as warm as the air.
+    """
+    return convective_film(wind_speed, c) + radiative_film(air, air, c.surface_emissivity, c)
 
 
 @compiled

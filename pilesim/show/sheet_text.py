@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from pilesim.assess.design import Amount, amounts, by_day, flow, flow_days, heat_flows, refuse_without_flows, water_totals
 from pilesim.base.errors import ScenarioError
-from pilesim.base.units import UNIT_SYSTEMS, from_si, to_display
+from pilesim.base.units import check_unit_system, from_si, to_display
 from pilesim.build import crest_width
 from pilesim.inputs.scenario import Scenario, from_text
 from pilesim.result import errors_trusted, read_result
@@ -82,8 +82,7 @@ def shown(value: float, unit: str, units: str, small_mass: bool = False) -> tupl
     ScenarioError
         For an unknown unit system.
     """
-    if units not in UNIT_SYSTEMS:
-        raise ScenarioError("--units", repr(units), "metric or us")
+    check_unit_system(units)
     table = _SHOWN | _SMALL_MASS if small_mass else _SHOWN
     if unit not in table:
         return to_display(value, unit, units)

@@ -17,8 +17,7 @@ import numpy as np
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
-from pilesim.base.errors import ScenarioError
-from pilesim.base.units import UNIT_SYSTEMS, from_si
+from pilesim.base.units import check_unit_system, from_si
 
 INK, FAINT, GROUND_FILL, WARNING = "#20242b", "#7c838c", "#d9d2c5", "#8c1c13"
 COLD, STARVED = "#255092", "#b96c38"
@@ -132,8 +131,7 @@ def shown(values: Any, unit: str, system: str = "metric") -> tuple[np.ndarray, s
     ScenarioError
         For an unknown system.
     """
-    if system not in UNIT_SYSTEMS:
-        raise ScenarioError("--units", repr(system), "metric or us")
+    check_unit_system(system)
     numbers = np.asarray(values, dtype=float)
     if unit not in _SHOWN:
         return numbers, unit

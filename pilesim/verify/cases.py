@@ -81,6 +81,7 @@ CASES: tuple[Case, ...] = (
     Case("wet surface", outer_surface.wet_bulb),
     Case("outside temperature of sky and air", outer_surface.sol_air),
     Case("air, sun and sky in a run", outer_surface.air_sun_and_sky),
+    Case("constant and changing weather", outer_surface.constant_weather),
     Case("laws of snow", outer_surface.snow_laws),
     Case("snow melting from below", outer_surface.melting_from_below),
     Case("outlines", shapes.outlines),

@@ -10,7 +10,7 @@ from scipy.optimize import brentq
 
 from pilesim.balances.skin import Cast, blank_cast, cast_outside, no_skin
 from pilesim.balances.surface import Boundary, gather_edges
-from pilesim.matter import snow, wind
+from pilesim.matter import snow, surface_gain, wind
 from pilesim.matter.moist_air import vapour_ratio
 from pilesim.verify.check import Check, largest_error, relative, worst_relative
 from pilesim.verify.moist_air import HANDBOOK, HIGH, MIDDLE, SEA, handbook, kelvin, needs, props
@@ -168,6 +168,16 @@ def air_sun_and_sky() -> list[Check]:
     law = "balance of air, sun and sky; its derivative"
     return [worst_relative("gain of the outer surface in a run, worst of nine", "exact", law, gains, 1e-9, "W m-2"),
             worst_relative("film of the outer surface in a run, worst of nine", "exact", law, films, 1e-9, "W m-2 K-1")]
+
+
+def constant_weather() -> list[Check]:
+    """The film of constant weather is that of changing weather under a sky as warm as the air. Tolerance 1e-12: round-off."""
+    c, air = outer_record(), 263.15
+    black = 5.670374419e-8 * air**4
+    met = _cast(air, air, float(wind.convective_film(3.0, c)), 0.0, black, math.radians(50.0), c)
+    return [relative("film of constant weather", "exact", "changing weather, the sky as warm as the air", float(met.film[0]),
+                     float(surface_gain.film_without_sky(3.0, air, c)), 1e-12, "W m-2 K-1"),
+            relative("temperature outside of constant weather", "exact", "the air's", air, float(met.outside[0]), 1e-12, "K")]
 
 
 def snow_laws() -> list[Check]:

@@ -56,6 +56,11 @@ def test_air_sun_and_sky_in_a_run():
     assert_pass(checks.air_sun_and_sky())
 
 
+def test_constant_weather_is_changing_weather_without_sky():
+    """Planted: snow's emissivity in the film of constant weather; the longwave of a slope from all of the sky."""
+    assert_pass(checks.constant_weather())
+
+
 def test_film_at_sea_level():
     """The published line 2.8 + 3.0 v (Watmuff1977), and its vapour film without the Lewis factor.
 
