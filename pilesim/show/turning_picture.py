@@ -36,7 +36,7 @@ def turning_figure(found: Sequence[Exposure], alike: bool, units: str = "metric"
     with style.picture_style():
         width = _LEFT + 2 * _WIDE + _GAP + 0.35
         words = [line for text in five_sentences(found, alike, units)
-                 for line in textwrap.wrap(text, int(width / _CHARACTER), subsequent_indent="    ")]
+                 for line in textwrap.wrap(style.as_printed(text), int(width / _CHARACTER), subsequent_indent="    ")]
         below = _FOOT + _LINE * len(words) + 0.1
         figure = page.new_figure(width, below + 0.45 + 2 * _TALL + _ROW_GAP + _TOP)
         rows = [below + 0.45 + _TALL + _ROW_GAP, below + 0.45]

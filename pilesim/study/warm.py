@@ -37,7 +37,7 @@ def ensure_compiled(announce: Callable[[str], None] | None = None) -> None:
     if is_compiled():
         return
     if announce is not None:
-        announce("compiling the kernels, once per version, about half a minute")
+        announce("compiling the kernels, once per version, about a minute")
     _apart(_compile, None)
     _marker().touch()
 
