@@ -43,8 +43,9 @@ class Hygiene:
     coli, shocked : tuple of Share
         Of the mix with at least each of `LOG_LEVELS` tenfold reductions of E. coli O157:H7, and of heat-shocked cells.
     seeds : tuple of Seeds
-    sludge_map, coli_map, shocked_map : (nz, nx) float
-        Equation fulfilled so many times; tenfold reductions, counted up to what was measured. NaN outside the mix.
+    sludge_map, shocked_map : (nz, nx) float
+        Equation fulfilled so many times; tenfold reductions of heat-shocked cells, counted up to what was measured. NaN
+        outside the mix.
     """
 
     sludge: Share
@@ -52,7 +53,6 @@ class Hygiene:
     shocked: tuple[Share, ...]
     seeds: tuple[Seeds, ...]
     sludge_map: np.ndarray
-    coli_map: np.ndarray
     shocked_map: np.ndarray
 
 
@@ -121,4 +121,4 @@ def hygiene(fine: History, coarse: History) -> Hygiene:
         tuple(share_at_least(fine, coarse, coli_reductions, level) for level in LOG_LEVELS),
         tuple(share_at_least(fine, coarse, shocked, level) for level in LOG_LEVELS),
         tuple(seeds(one) for one in seed_yardsticks().values()),
-        on_map(sludge_dose), on_map(coli_reductions), on_map(shocked))
+        on_map(sludge_dose), on_map(shocked))

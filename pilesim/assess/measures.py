@@ -36,9 +36,9 @@ MEASURES: dict[str, tuple[str, str]] = {
     "air_changes": ("h-1", "ambient air entering per gas-filled pore volume of the mix, mean over the run"),
     "overall_width": ("m", "outer toe to outer toe"),
     "overall_height": ("m", "ground to crest, cover and base layer included"),
-    "mix_volume": ("m3 m-1", "volume of the mix per metre of length"),
-    "mix_mass": ("kg m-1", "wet mass of the mix per metre of length, at the start"),
-    "cover_volume": ("m3 m-1", "volume of cover material per metre of length"),
+    "mix_volume": ("m3 m-1", "volume of the mix per length of the pile"),
+    "mix_mass": ("kg m-1", "wet mass of the mix per length of the pile, at the start"),
+    "cover_volume": ("m3 m-1", "volume of cover material per length of the pile"),
     "budget_error_heat": ("1", "heat that the budget cannot account for, of throughput"),
     "budget_error_oxygen": ("1", "oxygen that the budget cannot account for, of throughput"),
     "budget_error_water": ("1", "water that the budget cannot account for, of throughput"),
@@ -51,7 +51,7 @@ def as_whole(unit: str, meaning: str, axisymmetric: bool) -> tuple[str, str]:
     """Unit and meaning of an amount per metre of length, or of the whole heap if it is round."""
     if not axisymmetric:
         return unit, meaning
-    return unit.removesuffix(" m-1"), meaning.replace("per metre of length", "of the whole heap")
+    return unit.removesuffix(" m-1"), meaning.replace("per length of the pile", "of the whole heap")
 
 
 def halves(problem: Problem) -> float:

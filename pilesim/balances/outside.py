@@ -14,15 +14,16 @@ import numpy as np
 from pilesim.balances.airflow import gas_density
 from pilesim.balances.physics import plain_record
 from pilesim.balances.skin import Cast, Pieces, Skin, blank_cast, cast_outside, no_skin
-from pilesim.balances.surface import Boundary, EdgeArrays
+from pilesim.balances.surface import Boundary, EdgeArrays, gas_outside
 from pilesim.base.constants import CONSTANTS, surface_record
 from pilesim.inputs.hourly import HourlyWeather
 from pilesim.inputs.records import FileWeather, MonthlyWeather
 from pilesim.inputs.scenario import Scenario
 from pilesim.matter.hourly import at_elevation, hourly_air_line, mean_before
-from pilesim.matter.moist_air import activity_of_air, dry_gas_concentration, moist_enthalpy, vapour_pressure, vapour_ratio
-from pilesim.matter.sky import radiative_film, sky_longwave
+from pilesim.matter.moist_air import activity_of_air
+from pilesim.matter.sky import sky_longwave
 from pilesim.matter.sky_line import Sky, SkyLine
+from pilesim.matter.surface_gain import film_without_sky
 from pilesim.matter.weather import Air, AirLine, air_line
 from pilesim.matter.wind import convective_film, vapour_film
 
@@ -130,12 +131,11 @@ def air_density(air: Air, record: np.record) -> float:
 def air_boundaries(scenario: Scenario, air: Air, record: np.record) -> dict[str, Boundary]:
     """What each named outer edge of a pile's section exchanges in steady `air`, with surroundings as warm as it."""
     c = outer_constants(record)
-    convection = convective_film(air.wind_speed, c)
-    film = convection + radiative_film(air.temperature, air.temperature, c.surface_emissivity, c)
+    film = film_without_sky(air.wind_speed, air.temperature, c)
     return {
         "surface": Boundary(
             flow_open=True, heat_film=film, temperature=air.temperature, humidity=air.humidity,
-            gas_film=vapour_film(convection, air.temperature, c), oxygen=record.ambient_oxygen),
+            gas_film=vapour_film(convective_film(air.wind_speed, c), air.temperature, c), oxygen=record.ambient_oxygen),
         "drifted": Boundary(heat_film=film, temperature=air.temperature),
         "ground_surface": Boundary(heat_film=film, temperature=air.temperature),
         "ground_bottom": Boundary(heat_film=DEEP_FILM, temperature=scenario.ground.deep_temperature),
@@ -169,15 +169,13 @@ def exchange_over(outside: Outside, record: np.record, start: float, end: float,
         sun = np.where(pieces.is_pile, sky.sun[outside.facing], sky.ground_sun)
     cast = blank_cast(sun.size)
     cast_outside(temperature[pieces.node], room[pieces.node] / pieces.area, skin, pieces.slope, pieces.is_pile, sun,
-                 air.temperature, air.wind_speed, convection, mass_film, longwave, rain, end - start, cast, outside.constants)
+                 air.temperature, convection, mass_film, longwave, rain, end - start, cast, outside.constants)
     return _gathered(outside, record, air, sky, cast)
 
 
 def _gathered(outside: Outside, c: np.record, air: Air, sky: Sky | None, cast: Cast) -> Exchange:
     pieces, still, enters = outside.pieces, outside.still, outside.is_open
-    activity = activity_of_air(air.temperature, air.humidity, c)
-    ratio = vapour_ratio(air.temperature, activity, c)[0]
-    concentration = dry_gas_concentration(air.temperature, vapour_pressure(air.temperature, activity, c), c)
+    ratio, concentration, enthalpy = gas_outside(air.temperature, air.humidity, c)
     count = still.film.size
 
     def at_nodes(values: np.ndarray) -> np.ndarray:
@@ -200,7 +198,7 @@ def _gathered(outside: Outside, c: np.record, air: Air, sky: Sky | None, cast: C
         gas_film=still.gas_film + flows, gas_film_vapour=still.gas_film_vapour + flows * ratio + rain,
         gas_film_oxygen=still.gas_film_oxygen + flows * c.ambient_oxygen,
         is_open=still.is_open | enters, is_fixed=still.is_fixed | enters, pressure=pressure,
-        enthalpy_in=np.where(enters, moist_enthalpy(air.temperature, ratio, c), still.enthalpy_in),
+        enthalpy_in=np.where(enters, enthalpy, still.enthalpy_in),
         vapour_in=np.where(enters, ratio, still.vapour_in), oxygen_in=np.where(enters, c.ambient_oxygen, still.oxygen_in),
     )
     return Exchange(edges, cast, air, sky, float(rain.sum()), warmth * float(rain.sum()))

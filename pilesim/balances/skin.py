@@ -15,7 +15,7 @@ from pilesim.base.compiled import compiled
 from pilesim.matter.film import film_after
 from pilesim.matter.moist_air import moist_enthalpy, oxygen_diffusivity, vapour_ratio
 from pilesim.matter.snow import Snow, fall_on_slope, snow_after, snow_resistance, snow_surface_temperature
-from pilesim.matter.surface_gain import film_and_temperature, snow_outside
+from pilesim.matter.surface_gain import film_and_temperature
 
 _LEAST_SNOW = 1e-3      # kg m-2: less counts as none
 _ROOM = 0.9             # of the pores, up to which rain is taken up
@@ -77,8 +77,8 @@ def room_for_water(water: np.ndarray, pores: np.ndarray, c: Any) -> np.ndarray:
 
 
 @compiled
-def cast_outside(temperature: Any, room: Any, skin: Any, slope: Any, is_pile: Any, sun: Any, air: float, wind: float,
-                 convection: float, mass_film: float, longwave: float, rain: float, step: float, out: Any, c: Any) -> None:
+def cast_outside(temperature: Any, room: Any, skin: Any, slope: Any, is_pile: Any, sun: Any, air: float, convection: float,
+                 mass_film: float, longwave: float, rain: float, step: float, out: Any, c: Any) -> None:
     """What each piece meets outside over a step that begins with surface `temperature` [K], written to `out`.
 
     Parameters
@@ -87,10 +87,10 @@ def cast_outside(temperature: Any, room: Any, skin: Any, slope: Any, is_pile: An
         Water that fits into the node [kg m-2 of the piece].
     sun : (m,) array
         On the piece [W m-2].
-    air, wind, longwave, rain : float
-        Means of the step [K], [m s-1], [W m-2], [kg m-2 s-1 of the horizontal].
+    air, longwave, rain : float
+        Means of the step [K], [W m-2], [kg m-2 s-1 of the horizontal].
     convection, mass_film : float
-        [W m-2 K-1], [m s-1].
+        Films of heat and of vapour that the wind makes [W m-2 K-1], [m s-1].
     step : float
         [s]; 0 at a moment.
     """
@@ -98,11 +98,12 @@ def cast_outside(temperature: Any, room: Any, skin: Any, slope: Any, is_pile: An
     for k in range(temperature.size):
         t, ice = temperature[k], skin.ice[k]
         absorbs = c.surface_absorptivity if is_pile[k] else 1.0 - c.ground_albedo
-        bare, around = film_and_temperature(t, air, wind, sun[k], longwave, air, slope[k], absorbs, c.surface_emissivity, c)
+        bare, around = film_and_temperature(t, air, convection, sun[k], longwave, slope[k], absorbs, c.surface_emissivity, c)
         out.mode[k], out.film[k], out.outside[k], out.gas_film[k] = 0, bare, around, mass_film
         if ice > _LEAST_SNOW:
             cold = min(zero, air)
-            top, above = snow_outside(cold, air, wind, sun[k], longwave, air, slope[k], skin.albedo[k], c)
+            top, above = film_and_temperature(cold, air, convection, sun[k], longwave, slope[k], 1.0 - skin.albedo[k],
+                                              c.snow_emissivity, c)
             out.top_film[k], out.top_outside[k] = top, above
             touch, through = 1.0 / c.snow_contact_film, snow_resistance(ice, skin.density[k], c)
             total = touch + through + 1.0 / top
@@ -121,7 +122,7 @@ def cast_outside(temperature: Any, room: Any, skin: Any, slope: Any, is_pile: An
         out.taken[k], out.run_off[k], out.kept[k] = 0.0, 0.0, skin.film[k]
         if step > 0.0:
             falling = 0.0 if out.mode[k] == 1 or out.mode[k] == 2 else rain * np.cos(slope[k])
-            kept, taken, lost, _ = film_after(skin.film[k], falling, 0.0, step, c)
+            kept, taken, lost = film_after(skin.film[k], falling, step, c)
             if not is_pile[k]:
                 taken, lost = 0.0, lost + taken
             spare = max(taken - room[k], 0.0)

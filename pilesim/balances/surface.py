@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from pilesim.matter.moist_air import activity_of_air, moist_enthalpy, vapour_pressure, vapour_ratio
+from pilesim.matter.moist_air import activity_of_air, dry_gas_concentration, moist_enthalpy, vapour_pressure, vapour_ratio
 
 FIXED = 1e6  # film coefficient [W m-2 K-1] that stands for a fixed temperature
 
@@ -68,12 +68,13 @@ class EdgeArrays(NamedTuple):
     oxygen_in: np.ndarray  # 1
 
 
-def _exchange(b: Boundary, length: np.ndarray, c: Any) -> tuple[float, np.ndarray, np.ndarray]:
-    """Vapour ratio outside [kg mol-1]; heat film [W K-1 m-1] and gas film [mol s-1 m-1] of `length` [m]."""
-    activity = activity_of_air(b.temperature, b.humidity, c)
-    air = (c.pressure - vapour_pressure(b.temperature, activity, c)) / (c.gas_constant * b.temperature)
-    concentration = c.reference_concentration if c.constant_density > 0 else air
-    return vapour_ratio(b.temperature, activity, c)[0], b.heat_film * length, b.gas_film * length * concentration
+def gas_outside(temperature: float, humidity: float, c: Any) -> tuple[float, float, float]:
+    """Air of `temperature` [K] and relative `humidity` [1] as gas: vapour ratio [kg mol-1], dry gas per volume [mol m-3],
+    enthalpy [J mol-1]."""
+    activity = activity_of_air(temperature, humidity, c)
+    ratio = vapour_ratio(temperature, activity, c)[0]
+    dry = dry_gas_concentration(temperature, vapour_pressure(temperature, activity, c), c)
+    return ratio, c.reference_concentration if c.constant_density > 0 else dry, moist_enthalpy(temperature, ratio, c)
 
 
 def half_edges(x: np.ndarray, length: np.ndarray, axisymmetric: bool) -> tuple[np.ndarray, np.ndarray]:
@@ -115,8 +116,9 @@ def gather_edges(
         b = boundaries.get(name, CLOSED)
         ends = node[pairs[:, :, 0], pairs[:, :, 1]]
         length = np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
+        ratio, concentration, enthalpy = gas_outside(b.temperature, b.humidity, c)
         for end, half in zip((ends[:, 0], ends[:, 1]), half_edges(x[ends], length, axisymmetric), strict=True):
-            ratio, heat, exchange = _exchange(b, half, c)
+            heat, exchange = b.heat_film * half, b.gas_film * half * concentration
             np.add.at(out.film, end, heat)
             np.add.at(out.film_heat, end, heat * b.temperature)
             if name in ground:
@@ -129,7 +131,7 @@ def gather_edges(
                 out.is_open[end] = True
                 out.is_fixed[end] = True
                 out.pressure[end] = b.pressure
-                out.enthalpy_in[end] = moist_enthalpy(b.temperature, ratio, c)
+                out.enthalpy_in[end] = enthalpy
                 out.vapour_in[end] = ratio
                 out.oxygen_in[end] = b.oxygen
     return out

@@ -199,6 +199,18 @@ _US = {
 _SMALL = 1e-6      # m or m2: smaller lengths and areas are leakances and permeabilities, which stay in SI
 
 
+def check_unit_system(system: str) -> None:
+    """Refuse any but metric and us.
+
+    Raises
+    ------
+    ScenarioError
+        For an unknown system.
+    """
+    if system not in UNIT_SYSTEMS:
+        raise ScenarioError("--units", repr(system), "metric or us")
+
+
 def to_display(value: float, unit: str, system: str = "metric",
                difference: bool = False) -> tuple[float, str]:
     """A result and its unit in the unit system asked for.
@@ -220,8 +232,7 @@ def to_display(value: float, unit: str, system: str = "metric",
     ScenarioError
         For an unknown system.
     """
-    if system not in UNIT_SYSTEMS:
-        raise ScenarioError("--units", repr(system), "metric or us")
+    check_unit_system(system)
     source = "K" if difference and unit == "degC" else unit
     target = _US.get(source)
     if system == "metric" or target is None or (source in ("m", "m2") and 0.0 < abs(value) < _SMALL):

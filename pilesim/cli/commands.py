@@ -22,6 +22,7 @@ from pilesim.cli.options import (
     Debug,
     Force,
     Out,
+    ResultPath,
     Resume,
     ScenarioName,
     Set,
@@ -172,7 +173,7 @@ def _write_comparison(table: Any, folder: Path, units: str, figures: Any) -> Non
 
 @app.command()
 def sheet(
-    result: Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")],
+    result: ResultPath,
     out: Out = None,
     force: Force = False,
     units: Units = "metric",

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from pilesim.cli.commands import app, load_figures
-from pilesim.cli.options import HYGIENE_FILES, PROBES_FILES, RULES_FILES, Debug, Force, Out, Units, say
+from pilesim.cli.options import HYGIENE_FILES, PROBES_FILES, RULES_FILES, Debug, Force, Out, ResultPath, Units, say
 
 
 @app.command()
@@ -68,7 +68,7 @@ def rules(
 
 @app.command()
 def hygiene(
-    result: Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")],
+    result: ResultPath,
     out: Out = None,
     force: Force = False,
     units: Units = "metric",
@@ -100,7 +100,7 @@ def hygiene(
 
 @app.command()
 def probes(
-    result: Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")],
+    result: ResultPath,
     count: Annotated[int, typer.Option("--count", metavar="N", help="Probes, 1 to 8.")] = 4,
     out: Out = None,
     force: Force = False,

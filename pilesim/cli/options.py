@@ -28,6 +28,7 @@ ScenarioName = Annotated[
     str,
     typer.Argument(metavar="SCENARIO", help="A .toml file, or the name of a bundled scenario such as reference_pile."),
 ]
+ResultPath = Annotated[Path, typer.Argument(metavar="RESULT", help="A result.nc, or the folder that holds it.")]
 Out = Annotated[
     Path | None,
     typer.Option(

@@ -25,8 +25,7 @@ from pilesim.matter import biology, moist_air
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.hourly import HOUR_SECONDS, at_elevation, hour_places
 from pilesim.matter.mix import at_depth, conductivity, free_air_space, settled_mix
-from pilesim.matter.sky import radiative_film
-from pilesim.matter.wind import convective_film
+from pilesim.matter.surface_gain import film_without_sky
 from pilesim.section.grid import MIX, SectionGrid
 from pilesim.section.operators import build_mesh
 
@@ -147,8 +146,7 @@ def pile_of(scenario: Scenario) -> Pile:
                          oxygen_demand=mix.oxygen_demand, respiratory_quotient=mix.respiratory_quotient)
     outer = surface_record(pressure, constants)
     air_temperature, humidity, wind = _air(scenario, outer)
-    film = float(plain(convective_film)(wind, outer)
-                 + plain(radiative_film)(air_temperature, air_temperature, outer.surface_emissivity, outer))
+    film = float(plain(film_without_sky)(wind, air_temperature, outer))
     activity = plain(moist_air.activity_of_air)(air_temperature, humidity, c)
     c.ambient_density = float(plain(gas_density)(air_temperature, activity, c.ambient_oxygen, c))
     grid = scenario_grid(scenario, 1)

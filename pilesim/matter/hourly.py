@@ -91,18 +91,6 @@ def beam_and_diffuse(weather: HourlyWeather, course: SunCourse, c: Any) -> tuple
     return beam, diffuse
 
 
-def sun_on(weather: HourlyWeather, course: SunCourse, slope: float, aspect: float, c: Any) -> np.ndarray:
-    """Sun on a flank hour by hour [W m-2 of its surface].
-
-    Parameters
-    ----------
-    slope, aspect : float
-        From the horizontal; direction the flank faces, clockwise from north [rad].
-    """
-    beam, diffuse = beam_and_diffuse(weather, course, c)
-    return np.asarray(hours_on_slope(beam, diffuse, course.sin_altitude, course.azimuth, slope, aspect, c.ground_albedo))
-
-
 @compiled
 def _split_hours(total: np.ndarray, sin_altitude: np.ndarray, day: np.ndarray, c: Any) -> np.ndarray:
     out = np.empty((2, total.size))

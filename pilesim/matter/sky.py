@@ -68,12 +68,6 @@ def sky_longwave(air_temperature: float, emissivity: float, c: Any) -> float:
 
 
 @compiled
-def sky_temperature(longwave: float, c: Any) -> float:
-    """Temperature of the black sky [K] that gives `longwave` [W m-2]."""
-    return math.sqrt(math.sqrt(longwave / c.stefan_boltzmann))
-
-
-@compiled
 def radiative_film(surface: float, outside: float, emissivity: float, c: Any) -> float:
     """Film coefficient [W m-2 K-1]: times `outside` - `surface` [K] it is the exact longwave gain. Exact factoring."""
     return emissivity * c.stefan_boltzmann * (surface**2 + outside**2) * (surface + outside)

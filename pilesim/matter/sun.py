@@ -32,15 +32,6 @@ def sunset_hour_angle(latitude: float, sun_declination: float) -> float:
 
 
 @compiled
-def daily_extraterrestrial(latitude: float, day: float, c: Any) -> float:
-    """Sun on a horizontal plane above the air, mean of the day [W m-2], at `latitude` [rad]. Source: FAO56, exact."""
-    tilt = declination(day, c)
-    sunset = sunset_hour_angle(latitude, tilt)
-    span = sunset * math.sin(latitude) * math.sin(tilt) + math.cos(latitude) * math.cos(tilt) * math.sin(sunset)
-    return max(0.0, c.solar_constant * inverse_squared_distance(day, c) * span / math.pi)
-
-
-@compiled
 def sun_direction(latitude: float, sun_declination: float, hour_angle: float) -> tuple[float, float]:
     """Sine of the sun's altitude [1] and its azimuth [rad, 0 to 2 pi]. Source: spherical geometry, exact."""
     across = math.cos(sun_declination)

@@ -74,16 +74,6 @@ class SectionGrid:
     axisymmetric: bool = False
 
     @property
-    def mix_area(self) -> float:
-        """Area [m2] of the mix cells."""
-        return self.area_of(MIX)
-
-    @property
-    def cover_area(self) -> float:
-        """Area [m2] of the cover cells."""
-        return self.area_of(COVER)
-
-    @property
     def overall_width(self) -> float:
         """Outer toe to outer toe of the whole pile [m]."""
         x = self.outer_surface[:, 0]
@@ -135,17 +125,6 @@ def cell_areas(grid: SectionGrid) -> np.ndarray:
     x, z = grid.x, grid.z
     return 0.5 * ((x[1:, 1:] - x[:-1, :-1]) * (z[1:, :-1] - z[:-1, 1:])
                   - (x[1:, :-1] - x[:-1, 1:]) * (z[1:, 1:] - z[:-1, :-1]))
-
-
-def corner_jacobians(grid: SectionGrid) -> np.ndarray:
-    """Cross product of the two edges at each corner of each cell [m2], (nj - 1, ni - 1, 4).
-
-    Corners in the order (j, i), (j, i + 1), (j + 1, i + 1), (j + 1, i).
-    """
-    points = np.stack([grid.x, grid.z], axis=-1)
-    ring = np.stack([points[:-1, :-1], points[:-1, 1:], points[1:, 1:], points[1:, :-1]], axis=2)
-    ahead, behind = np.roll(ring, -1, axis=2) - ring, np.roll(ring, 1, axis=2) - ring
-    return ahead[..., 0] * behind[..., 1] - ahead[..., 1] * behind[..., 0]
 
 
 def edge_length(grid: SectionGrid, name: str) -> float:

@@ -42,8 +42,10 @@ def explanation(datasets: Sequence[xr.Dataset], names: Sequence[str]) -> list[st
         if dataset is not datasets[0]:
             change = {key: value - first.get(key, 0.0) for key, value in flows.items() if key not in _NO_LOSS}
             worst = max(change, key=lambda key: change[key])
+            stored = flows["heat_stored"]
             text += (f" ({flows['heat_released'] - made:+.0f}); of the losses the one {HEAT_NAMES[worst]} grows most, by "
-                     f"{change[worst]:+.0f} W per m; {flows['heat_stored']:+.0f} W per m go into store")
+                     f"{change[worst]:+.0f} W per m; {abs(stored):.0f} W per m "
+                     f"{'go into' if stored >= 0.0 else 'come out of'} store")
         out.append(text + ".")
     return out
 
@@ -78,8 +80,11 @@ def budget_figure(datasets: Sequence[xr.Dataset], names: Sequence[str]) -> Figur
                     continue
                 place = row * pitch + number * _BAR + 0.5 * _GAP
                 axes.barh(place, one.mean, height=0.9 * _BAR, align="edge", color=look, label="" if row else names[number])
-                axes.annotate(f" {one.mean:.0f}", (max(one.mean, 0.0), place + 0.45 * _BAR), va="center", fontsize=8)
+                away, side = (-3, "right") if one.mean < 0.0 else (3, "left")
+                axes.annotate(f"{one.mean:.0f}".replace("-", "−"), (one.mean, place + 0.45 * _BAR), (away, 0),
+                              textcoords="offset points", ha=side, va="center", fontsize=8)
         axes.set_ylim(len(kinds) * pitch, 0.0)
+        axes.margins(x=0.08)
         axes.set_yticks((np.arange(len(kinds)) + 0.5) * pitch, [HEAT_NAMES[kind] for kind in kinds])
         axes.tick_params(axis="y", length=0)
         axes.axvline(0.0, color=style.INK, linewidth=0.8)

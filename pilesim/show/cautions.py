@@ -7,6 +7,11 @@ composting. The wording is our own. TO CHECK against the originals.
 
 from __future__ import annotations
 
+import re
+from collections.abc import Sequence
+
+_NUMBER = re.compile(r"\d+(?:\.\d+)?(?= percent)")
+
 CAUTIONS = (
     "Fire: large, dry or ageing piles can heat themselves until they burn. Probe often; never open a "
     "pile that smokes or is above 80 degC (176 degF), call the fire service. The local fire code "
@@ -35,3 +40,18 @@ SHORT_CAUTIONS = (  # for a page with little room; the ones above in fewer words
     "Steam, machines, collapse: keep off the pile and clear of opened or undercut faces.",
     "A model result, not a measurement and not a statement of compliance: ask your regulator and licensed professionals.",
 )
+
+
+def gathered(messages: Sequence[str]) -> list[tuple[str, set[str]]]:
+    """Messages that differ in a percentage only as one, "51 to 85 percent", each with the messages that it stands for."""
+    alike: dict[str, list[str]] = {}
+    for message in dict.fromkeys(messages):
+        alike.setdefault(_NUMBER.sub("#", message), []).append(message)
+    out = []
+    for form, members in alike.items():
+        values = zip(*(_NUMBER.findall(message) for message in members), strict=True)
+        for several in values:
+            low, high = min(several, key=float), max(several, key=float)
+            form = form.replace("#", low if low == high else f"{low} to {high}", 1)
+        out.append((form, set(members)))
+    return out

@@ -37,7 +37,8 @@ def hot_and_aerobic(
     if not known:
         return []
     found = [row for row in known if _shortfall(row) <= 0.0]
-    limits = (f"at least {_hot_limit():.0%} of the mix above 55 degC and at most {_starved_limit():.0%} below "
+    hot_share, starved_share = 100.0 * _hot_limit(), 100.0 * _starved_limit()
+    limits = (f"at least {hot_share:.0f} % of the mix above 55 degC and at most {starved_share:.0f} % below "
               f"{attrs['anaerobic_oxygen_percent']:g} % oxygen; common practice, no source")
     head = f"Hot and aerobic on day 14 ({limits})"
     if not found:

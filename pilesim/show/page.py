@@ -21,7 +21,8 @@ from matplotlib.patches import Patch
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import to_si
 from pilesim.result import replacing
-from pilesim.show.style import FAINT, WARNING, number_text, picture_style, shown
+from pilesim.show.cautions import gathered
+from pilesim.show.style import FAINT, WARNING, as_printed, number_text, picture_style, shown
 
 RESOLUTION = 150  # dots per inch of a saved picture
 LONGEST_TITLE = 110  # characters
@@ -69,7 +70,7 @@ def title_and_footer(figure: Figure, title: object, attrs: Mapping[str, Any], sy
 
 def warning_line(attrs: Mapping[str, Any]) -> str:
     """The first caution of the run, and how many there are."""
-    lines = [str(message) for message in json.loads(str(attrs.get("messages", "[]")))]
+    lines = [text for text, _ in gathered(json.loads(str(attrs.get("messages", "[]"))))]
     if len(lines) < 2:
         return "".join(lines)
     return f"1 of {len(lines)} cautions: {lines[0]}"
@@ -101,7 +102,7 @@ def legend_below(figure: Figure, handles: Sequence[Line2D | Patch], columns: int
 
 def note(axes: Axes, text: str, lift: float, size: float = 8.0, bold: bool = False) -> None:
     """Left-aligned text `lift` points above the axes, outside matplotlib's own title."""
-    placed = axes.annotate(text, (0, 1), (0, lift), xycoords="axes fraction", textcoords="offset points")
+    placed = axes.annotate(as_printed(text), (0, 1), (0, lift), xycoords="axes fraction", textcoords="offset points")
     placed.set(fontsize=size, fontweight="bold" if bold else "normal", va="bottom", parse_math=False)
 
 

@@ -19,7 +19,7 @@ from pilesim.show.sheet_picture import HEIGHT, WIDTH, _heading, _notes, _write
 
 _LEFT, _RIGHT, _MAP_TOP, _TALLEST = 0.55, 7.72, 10.65, 3.2  # [inches]
 _BAR, _BAR_ROOM, _ROW, _BODY = 0.13, 0.75, 0.27, 7.8  # [inches]; the last: [points]
-_PLACES = (0.0, 0.5, 1.22, 1.95, 2.5, 3.5, 4.2, 4.98)  # [inches] of the columns
+_PLACES = (0.0, 0.4, 1.12, 1.96, 2.46, 3.54, 4.2, 4.94)  # [inches] of the columns
 _WRITE = (5.45, 6.03, 6.6)  # [inches] of the boxes to write in
 _AROUND = 0.12  # [m] of ground and air shown
 _LEVELS = np.arange(20.0, 80.1, 5.0)  # [degC]

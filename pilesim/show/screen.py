@@ -16,7 +16,7 @@ from pilesim.assess.errors import AS_BUILT, RESIDUALS
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.units import format_number
 from pilesim.result import Measure, Summary
-from pilesim.show.cautions import CAUTIONS, MODEL_LIMITS
+from pilesim.show.cautions import CAUTIONS, MODEL_LIMITS, gathered
 from pilesim.show.findings import hot_and_aerobic
 from pilesim.show.tie_words import best_sentence, plume_sentence, tie_sentences
 from pilesim.show.values import estimate, held_rule, shown, value_with_error
@@ -154,8 +154,8 @@ def print_comparison(table: xr.Dataset, system: str) -> None:
     said = [row["message"].split(SEPARATOR) for row in designs if row["status"] == "ok"]
     print_lines(
         [
-            f"- {text} ({sum(text in row for row in said)} of {len(designs)} designs)"
-            for text in json.loads(table.attrs["messages"])
+            f"- {text} ({sum(not members.isdisjoint(row) for row in said)} of {len(designs)} designs)"
+            for text, members in gathered(json.loads(table.attrs["messages"]))
         ]
     )
     print_lines(["", *caution_lines()])
@@ -253,8 +253,8 @@ def verdict(designs: Sequence[dict[str, Any]], keys: Sequence[str], attrs: dict[
         groups[kind].append(design_name(row, keys) + (" (within its error of a limit)" if near else ""))
     oxygen = f"{attrs['anaerobic_oxygen_percent']:g} % oxygen on day 14"
     texts = {
-        "cold": f"Leave cold edges (more than {cold_limit:.0%} of the mix never {held_rule(attrs)})",
-        "starved": f"Starve (more than {starved_limit:.0%} of the mix below {oxygen})",
+        "cold": f"Leave cold edges (more than {100.0 * cold_limit:.0f} % of the mix never {held_rule(attrs)})",
+        "starved": f"Starve (more than {100.0 * starved_limit:.0f} % of the mix below {oxygen})",
         "both": "Do both",
         "neither": "Do neither",
         "unknown": "Cannot be judged (the run is shorter than 14 days)",

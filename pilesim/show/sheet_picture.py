@@ -26,7 +26,6 @@ _DRAWING_TOP, _BOTTOM, _TALLEST_DRAWING, _AFTER_DRAWING, _BETWEEN = 11.0, 0.32, 
 _BODY, _SMALL = 7.8, 7.2  # [points]
 _COLUMN = 0.405  # [inches] of the table of flows
 _LINE = 0.150  # [inches] between lines of the body
-_RAISED = (("m2", "m²"), ("m3", "m³"), ("ft2", "ft²"), ("yd3", "yd³"), (" degC", " °C"), (" degF", " °F"))
 _LOOKS = {
     "heat_released": style.LineStyle(style.INK, "-", 2.2),
     "heat_carried_by_gas": style.LineStyle("#3c4148", (0, (6, 1.5)), 1.4),
@@ -76,11 +75,9 @@ def _words(figure: Figure, dataset: xr.Dataset, sheet: Sheet, top: float, units:
 
 def _write(figure: Figure, left: float, bottom: float, text: str, size: float, bold: bool = False,
            right: bool = False) -> None:
-    """Text on its baseline at a place in inches; units raised, except in a command."""
-    for plain, raised in _RAISED if "--" not in text else ():
-        text = text.replace(plain, raised)
-    figure.text(left / WIDTH, bottom / HEIGHT, text, fontsize=size, fontweight="bold" if bold else "normal", parse_math=False,
-                ha="right" if right else "left", va="baseline")
+    """Text on its baseline at a place in inches."""
+    figure.text(left / WIDTH, bottom / HEIGHT, style.as_printed(text), fontsize=size, fontweight="bold" if bold else "normal",
+                parse_math=False, ha="right" if right else "left", va="baseline")
 
 
 def _heading(figure: Figure, text: str, left: float, top: float, right: float) -> None:
@@ -115,7 +112,7 @@ def _width(word: str, size: float, bold: bool) -> float:
 def _wrapped(text: str, wide: float, size: float, bold: bool = False) -> list[str]:
     """`text` in lines of at most `wide` [inches], broken between words."""
     lines, room = [""], wide
-    for word in text.split():
+    for word in style.as_printed(text).split():
         room -= _width(word, size, bold)
         if room < 0.0 and lines[-1]:
             lines.append("")

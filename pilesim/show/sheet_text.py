@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from pilesim.assess.design import Amount, amounts, by_day, flow, flow_days, heat_flows, refuse_without_flows, water_totals
 from pilesim.base.errors import ScenarioError
-from pilesim.base.units import UNIT_SYSTEMS, from_si, to_display
+from pilesim.base.units import check_unit_system, from_si, to_display
 from pilesim.build import crest_width
 from pilesim.inputs.scenario import Scenario, from_text
 from pilesim.result import errors_trusted, read_result
@@ -54,11 +54,10 @@ HEAT_NAMES = {
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """A titled table; the first row holds its heads if `headed`. Notes are sentences under it."""
+    """A titled table. Notes are sentences under it."""
 
     title: str
     rows: tuple[tuple[str, ...], ...]
-    headed: bool = False
     notes: tuple[str, ...] = ()
 
 
@@ -83,8 +82,7 @@ def shown(value: float, unit: str, units: str, small_mass: bool = False) -> tupl
     ScenarioError
         For an unknown unit system.
     """
-    if units not in UNIT_SYSTEMS:
-        raise ScenarioError("--units", repr(units), "metric or us")
+    check_unit_system(units)
     table = _SHOWN | _SMALL_MASS if small_mass else _SHOWN
     if unit not in table:
         return to_display(value, unit, units)
@@ -213,7 +211,7 @@ def _amounts(dataset: xr.Dataset, scenario: Scenario, units: str) -> Block:
     elif pile.shape in ("column", "slab"):
         notes.append(f"Per metre of length of the part computed, {length_text(_strip(scenario), units)} "
                      f"{'wide' if pile.shape == 'column' else 'high'}: not a whole pile.")
-    return Block("Amounts", tuple(rows), False, tuple(notes))
+    return Block("Amounts", tuple(rows), tuple(notes))
 
 
 def _strip(scenario: Scenario) -> float:
@@ -247,7 +245,7 @@ def _flows(dataset: xr.Dataset, units: str) -> Block:
              f"Means are over the run, the other columns {of_columns}. Numerical errors: ± the largest of the row; shades."]
     if any(value < 0.0 for one in heat if one.name == "heat_conducted_to_air" for value in (one.mean, *one.at)):
         notes.insert(1, "Below 0 through the film: evaporation cools the surface below the air.")
-    return Block("Air and heat", tuple(rows), True, tuple(notes))
+    return Block("Air and heat", tuple(rows), tuple(notes))
 
 
 def _two_digits(error: float, trusted: bool) -> str:
@@ -283,7 +281,7 @@ def _cover(dataset: xr.Dataset, scenario: Scenario, units: str) -> Block:
             ("conductivity", f"{through[0]:.2g} {through[1]}"),
             ("heat conductance", f"{conductance[0]:.2g} {conductance[1]}"),
             ("bulk density, wet", f"{density[0]:.0f} {density[1]}"))
-    return Block("Cover", rows, False, ("Leakance: permeability over thickness. Conductance: conductivity over thickness, "
+    return Block("Cover", rows, ("Leakance: permeability over thickness. Conductance: conductivity over thickness, "
                                         "as built; vapour adds to it when hot.",))
 
 

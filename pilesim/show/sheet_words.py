@@ -53,7 +53,7 @@ def judgement(dataset: xr.Dataset, scenario: Scenario, units: str) -> list[str]:
             out.append(_hot(one, measures, units))
     if not any(one.kind == "starved" for one in limits):
         out.append("The run is shorter than 14 days: whether the core starves is not judged (not reached).")
-    out.append(_moisture(moisture, measures))
+    out.append(_moisture(moisture))
     out += advice([one.kind for one in limits if one.state != "kept"] + ["dry"] * dry, scenario)
     return out
 
@@ -141,7 +141,7 @@ def _hot(one: Limit, measures: dict[str, Measure], units: str) -> str:
             f"its rate law ends at {end:.0f} {unit}, so this is no evidence that a pile cannot heat itself further.")
 
 
-def _moisture(moisture: tuple[float, float], measures: dict[str, Measure]) -> str:
+def _moisture(moisture: tuple[float, float]) -> str:
     wanted = CONSTANTS["lowest_mix_moisture"].value
     low, high = moisture[0] - moisture[1], moisture[0] + moisture[1]
     state = "missed" if high < wanted else "kept" if low >= wanted else "the error leaves it open"

@@ -7,6 +7,7 @@ blue and a brown one for the two risks, cold edges and starved core. Categories 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -17,8 +18,7 @@ import numpy as np
 from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
-from pilesim.base.errors import ScenarioError
-from pilesim.base.units import UNIT_SYSTEMS, from_si
+from pilesim.base.units import check_unit_system, from_si
 
 INK, FAINT, GROUND_FILL, WARNING = "#20242b", "#7c838c", "#d9d2c5", "#8c1c13"
 COLD, STARVED = "#255092", "#b96c38"
@@ -41,6 +41,8 @@ STARVED_MAP = _ramp(
 )
 GREY_MAP = _ramp("pilesim_grey", "f7f7f7 c1c1c1 8f8f8f 606060 363636")
 
+_RAISED = (("m2", "m²"), ("m3", "m³"), ("ft2", "ft²"), ("yd3", "yd³"), (" degC", " °C"), (" degF", " °F"))
+_POWER = re.compile(r"\b\d(?:\.\d+)?e[-+]?\d+\b")
 HATCH: dict[str, Any] = {"facecolor": "#f4f4f4", "edgecolor": FAINT, "hatch": "////", "linewidth": 0.0}
 _RC = {
     "font.family": "DejaVu Sans",
@@ -132,8 +134,7 @@ def shown(values: Any, unit: str, system: str = "metric") -> tuple[np.ndarray, s
     ScenarioError
         For an unknown system.
     """
-    if system not in UNIT_SYSTEMS:
-        raise ScenarioError("--units", repr(system), "metric or us")
+    check_unit_system(system)
     numbers = np.asarray(values, dtype=float)
     if unit not in _SHOWN:
         return numbers, unit
@@ -153,6 +154,15 @@ def number_text(value: float) -> str:
     mantissa, exponent = f"{value:.2e}".split("e")
     power = f"10{str(int(exponent)).translate(_SUPERSCRIPT)}"
     return power if float(mantissa) == 1 else f"{float(mantissa):g}×{power}".replace("-", "−")
+
+
+def as_printed(text: str) -> str:
+    """Units and powers of a sentence as in print: °C, m², 5×10⁻¹⁰. A command is left as it is typed."""
+    if "--" in text:
+        return text
+    for plain, raised in _RAISED:
+        text = text.replace(plain, raised)
+    return _POWER.sub(lambda found: number_text(float(found[0])), text)
 
 
 def casing(width: float, colour: str = "white") -> list[AbstractPathEffect]:

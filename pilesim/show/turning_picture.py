@@ -36,7 +36,7 @@ def turning_figure(found: Sequence[Exposure], alike: bool, units: str = "metric"
     with style.picture_style():
         width = _LEFT + 2 * _WIDE + _GAP + 0.35
         words = [line for text in five_sentences(found, alike, units)
-                 for line in textwrap.wrap(text, int(width / _CHARACTER), subsequent_indent="    ")]
+                 for line in textwrap.wrap(style.as_printed(text), int(width / _CHARACTER), subsequent_indent="    ")]
         below = _FOOT + _LINE * len(words) + 0.1
         figure = page.new_figure(width, below + 0.45 + 2 * _TALL + _ROW_GAP + _TOP)
         rows = [below + 0.45 + _TALL + _ROW_GAP, below + 0.45]
@@ -86,15 +86,14 @@ def _ranges(axes: Axes, found: Sequence[Exposure]) -> None:
 
 def _courses(warm: Axes, air: Axes, found: Sequence[Exposure], units: str) -> None:
     """Mean temperature with its turns, and the starved share."""
-    for one, look in zip(found, LOOKS, strict=True):
+    for one, look, top in zip(found, LOOKS, (0.96, 0.89), strict=True):    # of the height of the panel
         mean, label = style.shown(one.temperature, "degC", units)
         spread = one.temperature_error * (1.8 if units == "us" else 1.0)
         warm.fill_between(one.days, mean - spread, mean + spread, color=look.colour, alpha=0.22, linewidth=0)
         warm.plot(one.days, mean, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="temperature")
         air.plot(one.days, 100.0 * one.starved, color=look.colour, linestyle=look.dash, linewidth=look.width, gid="starved")
-        for day in one.turn_days:
-            at = float(np.interp(day, one.days, mean))
-            warm.plot([day], [at], marker="v", markersize=6, color=look.colour, markeredgecolor="white", clip_on=False)
+        warm.plot(one.turn_days, [top] * len(one.turn_days), transform=warm.get_xaxis_transform(), marker="v", markersize=6,
+                  color=look.colour, linestyle="none", gid="turned")
     end = max(float(one.days[-1]) for one in found)
     rule = float(style.shown([55.0], "degC", units)[0][0])
     warm.axhline(rule, color=style.INK, linewidth=0.9, linestyle=(0, (1, 1.2)))

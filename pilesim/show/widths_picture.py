@@ -130,7 +130,7 @@ def _draw_curves(axes: Axes, group: Sequence[WidthRun], each: float, units: str)
     axes.grid(axis="y", color="#e6e8eb", linewidth=0.6)
     axes.set_xlabel("time since build [days]")
     without = exceptions(group, units)
-    words = f"dots: day from which less than {level:.0f} % is starved; bands: error of the share"
+    words = f"dots: less than {level:.0f} % is starved from then on; bands: error"
     words += f" ({without})" if without else ""
     page.note(axes, page.one_line(words, int(_PER_INCH * each)), 4, size=8.5)
     page.note(axes, page.one_line(group[0].title, int(0.8 * _PER_INCH * each)), 17, size=10.5, bold=True)

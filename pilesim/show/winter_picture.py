@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Sequence
 
@@ -26,11 +27,11 @@ def winter_figure(scenario: Scenario, weeks: Sequence[StartWeek], deciders: Sequ
     designs = list(dict.fromkeys((w.width, w.cover) for w in weeks))
     width = max(_LEFT + _CELL * len(days) + _RIGHT, _LEAST)
     said = [*advice_lines(weeks), *decider_lines(deciders), "", *SHORT_CAUTIONS]
-    lines = [line for text in said for line in (textwrap.wrap(text, int(width * _CHARACTERS)) or [""])]
+    lines = [line for text in said for line in (textwrap.wrap(style.as_printed(text), int(width * _CHARACTERS)) or [""])]
     head_lines = textwrap.wrap(
         f"Weather: {source}. In each box: days until 50 % and 95 % of the mix have reached 55 °C, the share left "
         "cold in the worst year, years that fail; ? has no result. Shade: chance of failure. Green: passes in every year. "
-        "Dots: the numerical error leaves it open.", int(width * _CHARACTERS * 0.93))
+        "Dots: the numerical error leaves it open.".replace(" %", "\u00a0%"), int(width * _CHARACTERS * 0.93))
     below = _FOOT + _LINE * len(lines) + _TALL
     tall = below + _TALL * len(designs) + _HEAD + _LINE * len(head_lines)
     with style.picture_style():
@@ -63,7 +64,9 @@ def _draw(axes: page.Axes, column: int, row: int, w: StartWeek) -> None:
     elif w.undecided and not w.failed:
         axes.add_patch(Rectangle(*inside, fill=False, edgecolor=style.INK, linewidth=1.2, linestyle=":"))
     colour = "white" if w.chance > _DARK else style.INK
-    text = f"{days_text(w.days_50)} / {days_text(w.days_95)} d\n{100 * w.cold_worst:.0f} % cold\n{w.failed} of {w.years} fail"
+    unit = "" if math.isnan(w.days_95) else " d"
+    text = (f"{days_text(w.days_50)} / {days_text(w.days_95)}{unit}\n{100 * w.cold_worst:.0f} % cold\n"
+            f"{w.failed} of {w.years} fail")
     if w.reason:
         text = "?\n" + text.splitlines()[-1]
     axes.text(column + 0.5, row + 0.5, text, ha="center", va="center", fontsize=7.2, color=colour, linespacing=1.15)

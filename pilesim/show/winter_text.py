@@ -67,8 +67,8 @@ def decider_lines(deciders: Sequence[Decider]) -> list[str]:
         low, high = (f"{100 * cold:.0f} % cold{', fails' if failed else ''}"
                      for cold, failed in zip(one.cold, one.failed, strict=True))
         lines.append(f"  {one.key}: lower {low}; higher {high}{'   <- decides' if one.decides else ''}")
-    lines.append(f"The outcome hangs on {', '.join(named)}: measure it before building." if named else
-                 "None of them alone turns the outcome.")
+    lines.append(f"The outcome hangs on {', '.join(named)}: measure {'it' if len(named) == 1 else 'them'} before building."
+                 if named else "None of them alone turns the outcome.")
     return lines
 
 

@@ -23,7 +23,7 @@ from pilesim.solver.step import Controls, arguments, begin, blank_held, make_ste
 def compile_stages(problem: Problem) -> None:
     """Compile the stages of heat and water, and what surrounds them, for `problem` and with it for every other."""
     a, mid = _typical(problem)
-    _compile(run_stages, a.quads, a.frame, a.room, a.terms, a.capillary, a.props.pore_volume, a.now, a.last, mid, a.first,
+    _compile(run_stages, a.frame, a.room, a.terms, a.capillary, a.props.pore_volume, a.now, a.last, mid, a.first,
              a.second, a.edges, a.rates, a.new, a.gamma, a.dt, a.dt_last, True, 1.0, 1.0, 1, a.c)
     _compile(mid_step_terms, a.quads, a.room, a.held, a.held_last, 1.0, a.terms, a.capillary, a.capillary_total, True, a.c)
     _compile(relax_composition, a.frame, a.now, a.new, 1.0, 1.0, a.c)

@@ -14,6 +14,8 @@ from pilesim.section.grid import GROUND
 from pilesim.section.operators import Mesh
 from pilesim.solver.band import PAD, factor_symmetric, solve_symmetric
 
+_FIRST, _SECOND = (0, 0, 0, 1, 1, 2), (1, 2, 3, 2, 3, 3)  # corners of the pairs of a quad
+
 
 @dataclass(frozen=True, slots=True)
 class FlowPlan:
@@ -116,12 +118,10 @@ def quad_means(quads: Any, quad_nodes: Any, quad_material: Any, by_material: Any
 @compiled_part
 def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, unknown: Any, band: Any) -> None:
     band[:, :] = 0.0
-    first = (0, 0, 0, 1, 1, 2)
-    second = (1, 2, 3, 2, 3, 3)
     for k in range(quads.size):
         q = quads[k]
         for p in range(6):
-            a, b = unknown[quad_nodes[q, first[p]]], unknown[quad_nodes[q, second[p]]]
+            a, b = unknown[quad_nodes[q, _FIRST[p]]], unknown[quad_nodes[q, _SECOND[p]]]
             w = conductance[q] * quad_pairs[q, p]
             if a >= 0:
                 band[a, 0] += w
@@ -135,12 +135,10 @@ def _assemble(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, un
 def _driven(quads: Any, quad_nodes: Any, quad_pairs: Any, conductance: Any, unknown: Any, pressure: Any,
             right: Any) -> None:
     """Add what given pressures push into the free nodes."""
-    first = (0, 0, 0, 1, 1, 2)
-    second = (1, 2, 3, 2, 3, 3)
     for k in range(quads.size):
         q = quads[k]
         for p in range(6):
-            a, b = quad_nodes[q, first[p]], quad_nodes[q, second[p]]
+            a, b = quad_nodes[q, _FIRST[p]], quad_nodes[q, _SECOND[p]]
             w = conductance[q] * quad_pairs[q, p]
             if unknown[a] >= 0 and unknown[b] < 0:
                 right[unknown[a]] += w * pressure[b]

@@ -122,7 +122,7 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
     done = 0
     while done < limits.passes:
         done += 1
-        used, least = run_stages(quads, frame, room, terms, capillary, props.pore_volume, now, last, mid, first, second,
+        used, least = run_stages(frame, room, terms, capillary, props.pore_volume, now, last, mid, first, second,
                                  edges, rates, new, gamma, dt, dt_last, done > 1, share * limits.sweep, limits.worst_share,
                                  limits.sweeps, c)
         sweeps += used

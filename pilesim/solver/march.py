@@ -112,7 +112,7 @@ def march(problem: Problem, duration: float, controls: Controls,
             continue
         tries = 0
         stepper.skin = outcome.skin
-        _count(tally, stepper.problem, stepper, state, outcome, oxygen_rates, step)
+        _count(tally, stepper.problem.record, outcome, oxygen_rates, step)
         observe(stepper, Moment(state, outcome.state, step, outcome.totals, outcome.held.respiration))
         older = [state, *older[:2]]
         previous = (state, held, step)
@@ -158,9 +158,7 @@ def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
     return min(max(step * factor, controls.smallest_step), controls.largest_step)
 
 
-def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outcome: Outcome,
-           oxygen_before: np.ndarray, step: float) -> None:
-    record = problem.record
+def _count(tally: Tally, record: np.record, outcome: Outcome, oxygen_before: np.ndarray, step: float) -> None:
     tally.inputs += step * outcome.totals
     tally.throughput += step * np.abs(outcome.totals)
     supplied, used, stored = outcome.oxygen_totals
@@ -174,8 +172,7 @@ def _count(tally: Tally, problem: Problem, stepper: Stepper, state: State, outco
     tally.oxygen_unfinished += outcome.found.oxygen_sweeps < 0
 
 
-def budget_errors(problem: Problem, start: tuple[np.ndarray, np.ndarray], state: State,
-                  tally: Tally) -> dict[str, float]:
+def budget_errors(start: tuple[np.ndarray, np.ndarray], state: State, tally: Tally) -> dict[str, float]:
     """Errors of the budgets relative to throughput: heat, water, oxygen.
 
     Parameters

@@ -151,7 +151,7 @@ def _guess(now: Any, last: Any, share: float, least: float, out: Any) -> None:
 
 
 @compiled_part
-def run_stages(quads: Any, frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: Any, now: Any, last: Any,
+def run_stages(frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: Any, now: Any, last: Any,
                mid: Any, first: Any, second: Any, edges: Any, rates: Any, new: Any, gamma: float, dt: float,
                dt_last: float, again: bool, limit: float, worst_share: float, most: int, c: Any) -> Any:
     """Both stages of a pass over the flow `mid`; the new moment without flow and oxygen is written to `new`.

@@ -84,7 +84,7 @@ def turned(problem: Problem, as_built: Problem, state: State, turn: Turn) -> tup
         nodes = np.flatnonzero(mesh.volume[material] > 0.0)
         if nodes.size == 0:
             continue
-        move = _move_of(problem, as_built, turn, nodes) if material == MIX else _all_alike(mesh.volume[COVER, nodes])
+        move = move_of(problem, as_built, turn, nodes) if material == MIX else _all_alike(mesh.volume[COVER, nodes])
         dry = bed.organic[material, nodes] + bed.ash[material, nodes]
         own = laws.dry_heat_capacity(bed.organic[material, nodes], bed.ash[material, nodes], record)
         held = _enthalpies(state.temperature[nodes], now.water[material, nodes], own, record)
@@ -110,18 +110,14 @@ def turned(problem: Problem, as_built: Problem, state: State, turn: Turn) -> tup
     return replace(new, temperature=temperature), Lost(float(heat), float(vapour), gained)
 
 
-def move_of(problem: Problem, turn: Turn) -> Move:
-    """How `turn` moves the nodes of the mix of a problem as built, in the order of their numbers."""
-    return _move_of(problem, problem, turn, np.flatnonzero(problem.mesh.volume[MIX] > 0.0))
-
-
 def depth_of(problem: Problem, x: np.ndarray, z: np.ndarray) -> np.ndarray:
     """Distance [m] of places in the mix from its outside: its surface or its underside."""
     nearest, _ = distance_from_line(problem.grid.mix_surface, x, z)
     return np.minimum(nearest, np.maximum(z - problem.grid.mix_base, 0.0))
 
 
-def _move_of(problem: Problem, as_built: Problem, turn: Turn, nodes: np.ndarray) -> Move:
+def move_of(problem: Problem, as_built: Problem, turn: Turn, nodes: np.ndarray) -> Move:
+    """How `turn` moves the `nodes` of the mix of a problem that was built as `as_built`."""
     dry, built = ((p.bed.organic[MIX, nodes] + p.bed.ash[MIX, nodes]) for p in (problem, as_built))
     pressed = built - as_built.surface_density * problem.mesh.volume[MIX, nodes]
     target = built - turn.loosening * pressed

@@ -95,7 +95,7 @@ def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float],
 
     _, state, tally = march(problem, duration, controls or Controls(), observe)
     start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
-    return (watch, recorder, tally), measure(problem, watch, tally, budget_errors(problem, start, state, tally))
+    return (watch, recorder, tally), measure(problem, watch, tally, budget_errors(start, state, tally))
 
 
 def output_times(scenario: Scenario) -> list[float]:

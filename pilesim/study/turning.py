@@ -61,7 +61,7 @@ class Exposure:
         What was moved, and the measures then.
     hours, reductions : (n,) arrays
         At 55 degC or more [h], tenfold reductions of heat-shocked E. coli, of parcels of equal dry matter, ascending;
-        `*_coarse` the same on the grid of twice the cell.
+        `hours_coarse` the same on the grid of twice the cell.
     days, temperature, temperature_error, starved : (k,) arrays
         Mean of the mix [degC], share below the anaerobic limit as running daily mean.
     """
@@ -75,7 +75,6 @@ class Exposure:
     hours: np.ndarray
     hours_coarse: np.ndarray
     reductions: np.ndarray
-    reductions_coarse: np.ndarray
     days: np.ndarray
     temperature: np.ndarray
     temperature_error: np.ndarray
@@ -199,7 +198,7 @@ def exposure(scenario: Scenario, report: Callable[[float], None] | None = None) 
     return Exposure(
         scenario.name, scenario.title, tuple(t.time / DAY for t in scenario.turns if t.time < scenario.run.duration),
         measures, {name: (value, value) for name, (value, _) in measures.items()}, (),
-        np.sort(hours[0]), np.sort(hours[1]), np.sort(reductions[0]), np.sort(reductions[1]),
+        np.sort(hours[0]), np.sort(hours[1]), np.sort(reductions[0]),
         *_curves(fine, coarse), _starved(dataset, fine), scenario.limits.rule.words(),
         {key: str(dataset.attrs[key]) for key in ("pilesim_version", "scenario", "section", "shape")},
         tuple(json.loads(dataset.attrs["messages"])))

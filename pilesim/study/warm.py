@@ -38,7 +38,7 @@ def ensure_compiled(announce: Callable[[str], None] | None = None) -> None:
     if is_compiled():
         return
     if announce is not None:
-        announce("compiling the kernels, once per version, about half a minute")
+        announce("compiling the kernels, once per version, about a minute")
     with compilation_lock():
         if not is_compiled():
             _apart(_compile, {0: "stages", 1: "gas"})

@@ -48,7 +48,7 @@ def budgets(controls: Controls) -> tuple[dict[str, float], float]:
     problem = r1_problem(r1_grid(1))
     start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
     state, tally = run(problem, 30 * DAY, controls)
-    return budget_errors(problem, start, state, tally), math.sqrt(tally.defect_squared)
+    return budget_errors(start, state, tally), math.sqrt(tally.defect_squared)
 
 
 def closed_budgets() -> list[Check]:

@@ -99,10 +99,10 @@ GEOMETRY = (
 
 EDGES = (
     fault("surface_film_dropped", "no heat passes the film at the outer surface", "balances/surface.py",
-          "b.heat_film * length, b.gas_film * length", "0.0 * length, b.gas_film * length",
+          "b.heat_film * half, b.gas_film * half", "0.0 * half, b.gas_film * half",
           f"{CONDUCTION}test_cooled_slab"),
     fault("gas_film_dropped", "neither vapour nor oxygen passes the film at the outer surface", "balances/surface.py",
-          "b.gas_film * length * concentration", "0.0 * length * concentration",
+          "b.gas_film * half * concentration", "0.0 * half * concentration",
           f"{ROUTES}test_vapour_by_film"),
     fault("film_on_width", "the surface film acts on the horizontal extent of a slope", "balances/surface.py",
           "length = np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])",
@@ -120,8 +120,8 @@ EDGES = (
           "Boundary(heat_film=DEEP_FILM, temperature=scenario.ground.deep_temperature)", "Boundary()",
           f"{ROUTES}test_the_deep_ground_gives_heat"),
     fault("ground_starts_at_air", "the ground starts at the air's temperature at every depth", "build.py",
-          'CONSTANTS["ground_profile_depth"].value, surface, deep)',
-          'CONSTANTS["ground_profile_depth"].value, surface, surface)',
+          "air_before(scenario, record),\n                          scenario.ground.deep_temperature)",
+          "air_before(scenario, record),\n                          air_before(scenario, record))",
           "verification/test_weather.py::test_ground_starts_between_the_month_and_the_deep"),
 )
 

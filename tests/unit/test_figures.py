@@ -14,7 +14,8 @@ from synthetic_pile import synthetic_dataset, synthetic_table
 
 from pilesim.base.errors import ScenarioError
 from pilesim.section.grid import GROUND, NONE, section_grid
-from pilesim.show.figures import comparison_figure, history_figure, save, section_figure
+from pilesim.show import style
+from pilesim.show.figures import budget_figure, comparison_figure, history_figure, save, section_figure
 from pilesim.show.gas_paths import gas_paths
 from pilesim.show.half_section import half_section, segment_points
 from pilesim.show.section_picture import chosen_times
@@ -48,6 +49,38 @@ def test_text_can_be_read_and_axes_carry_units(draw, case, units):
     assert clipped_texts(figure) == []
     labels = axis_labels(figure)
     assert labels and all(label.endswith("]") and "[" in label for label in labels)
+
+
+def test_budget_labels_stand_clear_of_their_bars(dataset):
+    """A bar below nought has its number on its left, the sentence says that heat comes out of store, nothing overlaps.
+
+    Seen to fail: all numbers on the right of nought; the store's sign left out of the sentence.
+    """
+    runs = []
+    for stored in (200.0, -300.0):
+        flows = {"heat_released": 1000.0, "heat_conducted_to_air": 500.0, "heat_carried_by_gas": 250.0,
+                 "heat_to_ground": 50.0, "heat_with_leachate": 0.0, "heat_stored": stored}
+        run = dataset.copy().assign({"cold_edge_fraction": 0.1, "cold_edge_fraction_error": 0.01})
+        for name, mean in flows.items():
+            run[name] = ("time", np.full(run.sizes["time"], mean), {
+                "units": "W m-1", "mean_over_run": mean, "mean_over_run_error": 0.0})
+            run[f"error_of_{name}"] = ("time", np.zeros(run.sizes["time"]), {"units": "W m-1"})
+        runs.append(run)
+    figure = budget_figure(runs, ["one", "other"])
+    assert overlapping_texts(figure) == [] and clipped_texts(figure) == []
+    assert "300 W per m come out of store" in all_words(figure)
+    axes = figure.axes[0]
+    (label,) = [text for text in axes.texts if text.get_text() == "−300"]
+    end = axes.transData.transform((-300.0, 0.0))[0]
+    assert label.get_window_extent().x1 < end
+    assert label.get_window_extent().x0 > axes.get_window_extent().x0
+
+
+def test_units_and_powers_as_printed():
+    """In sentences, not in commands. Seen to fail: powers of a command changed; "12 m2" without its square."""
+    assert style.as_printed("62 degC, 12 m2, 2.5e-10 m2 and 1e-09 m") == "62 °C, 12 m², 2.5×10⁻¹⁰ m² and 10⁻⁹ m"
+    command = 'pilesim compare SCENARIO --vary cover.permeability="2.5e-10 m2,5e-10 m2"'
+    assert style.as_printed(command) == command
 
 
 @pytest.mark.parametrize("draw", [section_figure, history_figure])

@@ -36,7 +36,7 @@ def test_designs_within_both_limits_are_named_with_their_leakance_and_their_toe(
         design("second", 0.9, 0.0, 4e-9, 0.75), design("failed", math.nan, math.nan, status="failed"),
         design("near", 0.61, 0.0, 2e-9, 0.5, error=0.02), design("short", 0.9, math.nan))
     assert text == (
-        "Hot and aerobic on day 14 (at least 60% of the mix above 55 degC and at most 20% below 5 % oxygen; common "
+        "Hot and aerobic on day 14 (at least 60 % of the mix above 55 degC and at most 20 % below 5 % oxygen; common "
         "practice, no source): 3 of 5 with a cover leakance of 1e-09 to 4e-09 m: first (within its error of a limit); "
         "second; near (within its error of a limit). "
         "The toe is not among it: 25 to 75 ±2 % of it never held 55 degC for 3 days.")

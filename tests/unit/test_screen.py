@@ -11,6 +11,7 @@ from pilesim.base.errors import ScenarioError
 from pilesim.inputs.scenario import load
 from pilesim.result import Measure, Summary
 from pilesim.show import folder as folders
+from pilesim.show.cautions import gathered
 from pilesim.show.registry import constants_text
 from pilesim.show.screen import aligned, print_comparison, print_run, progress_on_stderr, value_with_error, verdict
 from pilesim.study.compare import check_vary
@@ -68,7 +69,7 @@ def test_verdict_sorts_designs_by_both_limits():
         design("7 m", limit + 0.01, 0.0, error=0.02),
     ]
     cold, starved, both, neither, unknown = verdict(designs, ["pile.height"], RULE)
-    assert cold.startswith("Leave cold edges (more than 10% of the mix never held 55 degC for 3 days)")
+    assert cold.startswith("Leave cold edges (more than 10 % of the mix never held 55 degC for 3 days)")
     assert cold.endswith(": pile.height 1 m; pile.height 7 m (within its error of a limit).")
     assert "5 % oxygen on day 14" in starved and starved.endswith(": pile.height 2 m.")
     assert both.endswith(": pile.height 3 m.") and neither.endswith(": pile.height 4 m.")
@@ -111,6 +112,15 @@ def test_run_is_printed_with_units_messages_and_cautions(capsys):
         "Limits of the model",
     ):
         assert word in joined
+
+
+def test_messages_that_differ_in_a_percentage_are_one():
+    """The least and the most of them, in numbers, not in letters; others stay as they are. Planted: least and most of
+    the texts ("100 to 9"); every number taken, so that other messages fall together."""
+    found = gathered(["Opened 51 percent of the mix.", "Ends on day 3.", "Opened 9 percent of the mix.", "Ends on day 5.",
+                      "Opened 100 percent of the mix.", "Ends on day 3."])
+    assert [text for text, _ in found] == ["Opened 9 to 100 percent of the mix.", "Ends on day 3.", "Ends on day 5."]
+    assert found[0][1] == {f"Opened {share} percent of the mix." for share in (9, 51, 100)}
 
 
 def test_columns_line_up():

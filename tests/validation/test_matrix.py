@@ -84,7 +84,7 @@ def sixty_days(outline: str, air: str, elevation: str, cell: str = "20 cm") -> E
     record, seen = problem.record, Extremes()
     start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
     _, state, tally = march(problem, DAYS * DAY, Controls(), seen)
-    return Ended(seen, budget_errors(problem, start, state, tally),
+    return Ended(seen, budget_errors(start, state, tally),
                  float(problem.temperature[:-1].min()) - record.celsius_zero,
                  CONSTANTS["temperature_maximum"].value - 273.15 + 0.5, float(record.ambient_oxygen),
                  tally.oxygen_unfinished)

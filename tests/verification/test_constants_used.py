@@ -109,8 +109,7 @@ def sentences():
     watch = SimpleNamespace(series={"capped_share": [limits["capped_share_caution"]]})
     tally = SimpleNamespace(oxygen_unfinished=0, steps=1)
     out += messages(scenario, watch, tally, {"budget_error_oxygen": np.array(limits["oxygen_budget_caution"])})
-    loss = SimpleNamespace(error=0.0, value=0.1)
-    out.append(_moisture((limits["lowest_mix_moisture"], 0.0), {"water_loss": loss, "dry_matter_loss": loss}))
+    out.append(_moisture((limits["lowest_mix_moisture"], 0.0)))
     out.append(repr(common_covers({})))
     near = limits["trade_base_width"] * 1.05
     from unit.test_widths import made_up

@@ -7,7 +7,7 @@ from verification.rows import assert_pass
 
 from pilesim.base.errors import ScenarioError
 from pilesim.build import scenario_grid
-from pilesim.section.grid import GROUND, NONE, cell_areas, section_grid
+from pilesim.section.grid import GROUND, MIX, NONE, cell_areas, section_grid
 from pilesim.section.grid import full_section as whole
 from pilesim.verify import full_section
 from pilesim.verify.full_section import tight_pile
@@ -21,7 +21,7 @@ def test_full_grid_is_the_half_and_its_image():
                         base_thickness=0.2, base_edge="closed", cell=0.1)
     full = whole(half)
     assert full.overall_width == pytest.approx(half.overall_width) and not full.halved and not full.axis
-    assert full.mix_area == pytest.approx(2 * half.mix_area, rel=1e-12)
+    assert full.area_of(MIX) == pytest.approx(2 * half.area_of(MIX), rel=1e-12)
     assert full.surface_length == pytest.approx(2 * half.surface_length, rel=1e-12)
     assert cell_areas(full)[full.material != NONE].min() > 0
     assert np.array_equal(full.x[:, ::-1], -full.x, equal_nan=True)
@@ -41,7 +41,7 @@ def test_a_lopsided_section_keeps_its_outline(refinement):
     corners = np.array([[float(part.split()[0]) for part in point.split(",")] for point in LOPSIDED])
     x, z = corners[:, 0], corners[:, 1]
     area = 0.5 * abs(np.sum(x * np.roll(z, -1) - np.roll(x, -1) * z))
-    assert grid.mix_area == pytest.approx(area, rel=1e-12)
+    assert grid.area_of(MIX) == pytest.approx(area, rel=1e-12)
     assert pile.pile.base_width == pytest.approx(5.2) and pile.pile.height == pytest.approx(2.0)
     assert cell_areas(grid)[grid.material != NONE].min() > 0
     other = scenario_grid(pile.with_(**{"pile.outline": [

@@ -12,12 +12,14 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from verification.test_sun_and_sky import mean_height
 
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.hourly import HourlyWeather
 from pilesim.inputs.records import MonthlyWeather
 from pilesim.matter import hourly, weather_years
-from pilesim.matter.sun import clear_day_clearness, clearness_of_range, daily_extraterrestrial
+from pilesim.matter.sky_line import Facing, sky_line
+from pilesim.matter.sun import clear_day_clearness, clearness_of_range, declination, inverse_squared_distance
 from pilesim.matter.weather import DAY, MONTH_DAYS, air_line
 from pilesim.verify.record import outer_record
 
@@ -46,6 +48,12 @@ def ensemble(constants):
 
 def monthly(values: np.ndarray) -> np.ndarray:
     return np.array([values[a:b].mean() for a, b in pairwise(MONTH_ENDS)])
+
+
+def sun_above_the_air(day: int, c) -> float:
+    """Mean of a day on a horizontal plane [W m-2]: FAO 56, equation 21."""
+    height = mean_height(LATITUDE, float(declination(float(day), c)))
+    return float(c.solar_constant * inverse_squared_distance(float(day), c) * height)
 
 
 def made_up(hours: int = 72, start: datetime.datetime = datetime.datetime(2026, 3, 1, 1), **more) -> HourlyWeather:
@@ -162,15 +170,21 @@ def test_without_longitude_the_clock_is_the_suns(constants):
 def test_sun_on_flat_ground_is_the_global_sun(constants):
     """Exact: split and put together again. A south flank of 45 degrees gets more than a north one in March.
 
-    Planted: beam and diffuse swapped.
+    Planted: beam and diffuse swapped; the flanks' sides swapped.
     """
     file = made_up()
     course = hourly.sun_course(file, constants)
     total = 700.0 * np.maximum(course.sin_altitude, 0.0)
-    sunny = replace(file, global_sun=total)
-    assert hourly.sun_on(sunny, course, 0.0, 0.0, constants) == pytest.approx(total, abs=1e-9)
-    south, north = (hourly.sun_on(sunny, course, math.radians(45.0), aspect, constants).sum() for aspect in (math.pi, 0.0))
-    assert south > 1.1 * total.sum() and north < 0.6 * total.sum()
+    sunny, date = replace(file, global_sun=total), datetime.date(2026, 3, 2)
+    line = hourly.hourly_air_line(sunny, date, DAY, constants)
+    flanks = Facing(math.radians(45.0), 1), Facing(math.radians(45.0), -1), Facing(0.0, 0)
+    over = sky_line(sunny, line, flanks, date, DAY, math.pi, False, constants)
+    hours = [over.mean(3600.0 * k, 3600.0 * (k + 1)) for k in range(24)]
+    assert [hour.ground_sun for hour in hours] == pytest.approx(total[24:48], abs=1e-9)
+    south, north, flat = np.sum([hour.sun for hour in hours], axis=0)
+    whole = total[24:48].sum()
+    assert flat == pytest.approx(whole, rel=1e-12)
+    assert south > 1.1 * whole and north < 0.6 * whole
     with pytest.raises(ScenarioError, match="has no sun"):
         hourly.beam_and_diffuse(file, course, constants)
 
@@ -197,7 +211,7 @@ def test_sun_of_the_normal_year_is_the_climates(normal, constants):
     clearness = float(clearness_of_range(10.0, ELEVATION, constants))
     for day in (1, 100, 172, 355):
         hours = year.global_sun[24 * (day - 1): 24 * day]
-        whole = clearness * daily_extraterrestrial(LATITUDE, float(day), constants)
+        whole = clearness * sun_above_the_air(day, constants)
         assert hours.mean() == pytest.approx(whole, rel=1e-9)
     assert normal.cloud.min() >= 0.0 and normal.cloud.max() <= 1.0
     assert np.all(normal.diffuse_sun <= normal.global_sun + 1e-9)
@@ -280,7 +294,7 @@ def test_made_up_wind_and_sky_stay_within_bounds(ensemble, constants):
     top = clear_day_clearness(ELEVATION, constants)
     for year in ensemble[:3]:
         noon = year.global_sun.reshape(365, 24)[:, 11]
-        above = np.array([daily_extraterrestrial(LATITUDE, float(day), constants) for day in range(1, 366)])
+        above = np.array([sun_above_the_air(day, constants) for day in range(1, 366)])
         assert np.all(noon < top * 5.0 * above) and np.all(year.relative_humidity <= 1.0)
         assert np.all((year.cloud >= 0.0) & (year.cloud <= 1.0)) and year.cloud.std() > 0.2
 

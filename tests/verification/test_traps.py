@@ -96,7 +96,7 @@ def run(problem: Problem, days: float, controls: Controls) -> Course:
     start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
     times, temperature, oxygen, imbalance = (np.array(column) for column in zip(*moments, strict=True))
     return Course(problem, mix_pieces(problem), times, temperature, oxygen, state, tally,
-                  budget_errors(problem, start, state, tally), imbalance)
+                  budget_errors(start, state, tally), imbalance)
 
 
 def closed(course: Course) -> bool:

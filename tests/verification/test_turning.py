@@ -87,8 +87,8 @@ def test_outside_in_changes_outside_with_inside():
     """What lay within the outer tenth of the mass comes to lie within the inner tenth, and the other way round.
     Planted: layers not reversed."""
     problem = build(load("reference_pile").with_(**{"run.cell": "10 cm"}), 2)
-    move = move_of(problem, TURNS[2])
     nodes = np.flatnonzero(problem.mesh.volume[MIX] > 0.0)
+    move = move_of(problem, problem, TURNS[2], nodes)
     dry = (problem.bed.organic + problem.bed.ash)[MIX, nodes]
     into = move.gather @ move.spread
     assert np.allclose(into.sum(axis=1), 1.0, rtol=1e-12)

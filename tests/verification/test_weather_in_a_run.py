@@ -132,7 +132,7 @@ def test_budgets_close_in_rain_snow_and_thaw(tmp_path):
                    global_sun=lambda k: max(0.0, 300.0 * np.sin(2.0 * np.pi * (k % 24 - 6) / 24.0)))
     problem, _, state, tally = run_of(piles(path))
     start = problem.stored_enthalpy(problem.temperature, problem.water), problem.water
-    errors = budget_errors(problem, start, state, tally)
+    errors = budget_errors(start, state, tally)
     assert errors["heat"] < 1e-9 and errors["water"] < 1e-9 and errors["oxygen"] < 1e-3
     assert tally.inputs[TOTALS.index("rain")] > 10.0
 
