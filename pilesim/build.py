@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +13,7 @@ from pilesim.balances.outside import Exchange, Outside, air_before, air_density,
 from pilesim.balances.outside_edges import close_drifted, meet_outside
 from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.skin import Skin
-from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
+from pilesim.balances.surface import EdgeArrays, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.laws import chosen_constants
@@ -172,7 +171,7 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     oxygen[mesh.pile_count:] = 0.0
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
-    problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
+    problem = assembled(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
     ice = scenario.start.ice * wet[MIX]
     temperature = _shared_start(problem, scenario.start.temperature, ice, _start_temperature(scenario, mesh, record))
     return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
@@ -200,7 +199,7 @@ def edges_over(problem: Problem, record: np.record, start: float, end: float, te
     return exchange.edges, exchange
 
 
-def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
+def assembled(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
              temperature: np.ndarray, water: np.ndarray, oxygen: np.ndarray, properties: Properties) -> Problem:
     floor = np.zeros(mesh.count + 1)
     bottom = (mesh.row[mesh.quad_nodes[:, 0]] == grid.floor_row) & (mesh.quad_material != GROUND)
@@ -349,52 +348,3 @@ def cover_conductivity(cover: Cover, record: np.record) -> float:
     organic, ash, water = (float(part) for part in _split(cover, cover.bulk_density))
     porosity = laws.total_porosity(organic, ash, record)
     return float(laws.thermal_conductivity(porosity, water / (record.water_density * porosity), 0.0, record))
-
-
-def reduced_problem(
-    grid: SectionGrid, physics: Physics, boundaries: Mapping[str, Boundary], *, heat_capacity: Mapping[int, float],
-    conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
-    air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
-    oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
-    respiratory_quotient: float = 1.0, freezable_water: float = 0.0, permeability_ratio: Mapping[int, float] | None = None,
-) -> Problem:
-    """Problem with given properties per material, for reference cases; same path through the solver.
-
-    Parameters
-    ----------
-    heat_capacity, conductivity, permeability, diffusivity : mapping of material to float
-        [J m-3 K-1], [W m-1 K-1], [m2], effective [m2 s-1].
-    substrate : mapping of material to float
-        One pool [kg m-3], burning at `rate` [s-1] times the temperature and oxygen factors.
-    temperature, oxygen : array over nodes or float
-        Initial [K], [1].
-    freezable_water : float
-        Water that stays in place and freezes, its sensible heat part of `heat_capacity` [kg m-3].
-    permeability_ratio : mapping of material to float
-        Permeability across over `permeability`, which is that upwards [1].
-    """
-    mesh = build_mesh(grid, permeability_ratio)
-    record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
-                        respiratory_quotient=respiratory_quotient)
-    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,
-                         grid.axisymmetric)
-    n1 = mesh.count + 1
-    properties = empty_properties(mesh.count)
-    capacity = np.zeros(n1)
-    pools = np.zeros((n1, 3))
-    for material in range(1, 5):
-        properties.conductivity[material] = conductivity.get(material, 0.0)
-        properties.permeability[material] = permeability.get(material, 0.0)
-        properties.diffusivity[material] = diffusivity.get(material, 0.0)
-        capacity += heat_capacity.get(material, 0.0) * mesh.volume[material]
-        pools[:, 0] += substrate.get(material, 0.0) * mesh.volume[material]
-    pile = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
-    properties.gas_volume[:] = air_filled_porosity * pile
-    properties.environment[:, 0] = np.where(pile > 0, rate, 0.0)
-    properties.activity[:] = 1.0
-    none = np.zeros((5, n1))
-    bed = Bed(mesh.volume, none, none, np.ones(5), np.zeros(5), np.zeros(5), np.zeros(5), np.array([rate, 0.0, 0.0]),
-              pools, capacity, freezable_water * mesh.volume.sum(axis=0))
-    start = np.append(np.broadcast_to(np.asarray(temperature, dtype=float), (mesh.count,)), 0.0)
-    gas = np.append(np.broadcast_to(np.asarray(oxygen, dtype=float), (mesh.count,)), 0.0)
-    return _problem(grid, mesh, physics, record, edges, bed, start, np.zeros(n1), gas, properties)
