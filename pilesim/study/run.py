@@ -153,8 +153,8 @@ def cover_message(off: CoverOff) -> str:
     day = f"On day {off.time / DAY:.4g} the pile was turned and its cover {off.fate}; it stands bare from then on"
     if off.fate == "mixed in":
         share = 100.0 * off.dry / (off.dry + off.mix)
-        return (f"{day}, the mix filling the outline of the cover. {share:.0f} percent of its dry matter is cover then, and its "
-                f"permeability is taken as {off.permeability:.1e} m2 by particle size (fines rule), a guess. "
+        return (f"{day}, the mix filling the outline of the cover. {share:.0f} percent of its dry matter is cover then, "
+                f"and its permeability is taken as {off.permeability:.1e} m2 by particle size (fines rule), a guess. "
                 "Losses are of the mix and of what came into it.")
     return (f"{day}, smaller by its thickness. Dry matter, water and heat of the cover left with it: budgets count that, "
             "the flows of heat and water do not.")
