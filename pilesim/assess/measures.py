@@ -31,8 +31,8 @@ MEASURES: dict[str, tuple[str, str]] = {
     "share_above_80C": ("1", "share of the mix that has been above 80 degC"),
     "cover_leakance": ("m", "permeability over thickness of the cover as built; null without a cover"),
     "frozen_fraction_peak": ("1", "largest share of the mix with more than half of its water frozen"),
-    "water_loss": ("1", "share of the initial water of the mix, and of a cover mixed in, that is lost, once shared nodes have "
-                   "evened out"),
+    "water_loss": ("1", "share of the initial water of the mix, and of a cover mixed in, that is lost, once shared nodes "
+                   "have evened out"),
     "dry_matter_loss": ("1", "share of the initial dry matter of the mix, and of a cover mixed in, that is lost"),
     "air_changes": ("h-1", "ambient air entering per gas-filled pore volume of the mix, mean over the run"),
     "overall_width": ("m", "outer toe to outer toe"),
