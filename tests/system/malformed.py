@@ -112,7 +112,7 @@ FILES = (
     File("event of another kind", GOOD.encode() + b'[[event]]\nkind = "water"\ntime = "5 day"', "event 1.kind",
          "known, but not in this version"),
     File("cover that is just left off", GOOD.encode() + b'[[event]]\ncover = "left off"\ntime = "5 day"',
-         "event 1.cover", "'mixed in'"),
+         "event 1.cover", "put back, mixed in, taken away"),
     File("cover mixed in where there is none", GOOD.encode() + b'[cover]\nthickness = "0 m"\n'
          b'[[event]]\ncover = "mixed in"\ntime = "5 day"', "event 1.cover", "without a cover"),
     File("cover mixed into a part", GOOD.encode() + b'[[event]]\ncover = "mixed in"\nshare = "80 %"\ntime = "5 day"',
