@@ -109,7 +109,7 @@ def three():
 
 def test_without_its_cover_a_turned_pile_has_colder_edges(three):
     """Three days after the turn, cover put back, mixed in, taken away: seen 70, 61, 58 degC at the flank and 46, 15, 13 at
-    the toe; at least 5 K apart from the first. Nothing in the code says so. Planted: mixed in, the cover left where it lay."""
+    the toe; at least 5 K apart from the first. Planted: the bare mix under the film of its cover."""
     at = {fate: {zone: float(np.interp(23.0, days, zones[zone])) for zone in ZONES} for fate, (days, zones) in three.items()}
     for bare in ("mixed in", "taken away"):
         for zone in ("flank", "toe"):
