@@ -77,7 +77,7 @@ def uncover(problem: Problem, state: State, fate: str) -> tuple[Problem, State, 
         for array in (organic, ash):
             array[MIX] += array[COVER]
             array[COVER] = 0.0
-        mixed, covering = now.dry_mass[MIX], now.dry_mass[COVER]  # microbes of a cover are mature
+        mixed, covering = (bed.organic + bed.ash)[[MIX, COVER]]  # microbes of a cover are mature; weighed as a turn does
         whole = mixed + covering
         activity = np.divide(mixed * state.activity + covering, whole, out=state.activity.copy(), where=whole > 0.0)
         new_bed = bare.bed._replace(organic=organic, ash=ash, pool_start=bed.pool_start, dry_capacity=bed.dry_capacity)

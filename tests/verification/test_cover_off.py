@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from pilesim.base.constants import constant_record
-from pilesim.build import build
+from pilesim.build import build, empty_properties
 from pilesim.inputs.records import Cover
 from pilesim.inputs.scenario import Turn, load
 from pilesim.matter.mix import free_air_space, particle_size, permeability, settled_mix
@@ -17,9 +17,10 @@ from pilesim.section.grid import COVER, GROUND, MIX, NONE, corner_jacobians, edg
 from pilesim.section.uncovered import cover_mixed_in, cover_taken_away
 from pilesim.solver.march import DAY, HEAT_TOTALS, WATER_TOTALS, budget_errors, march
 from pilesim.solver.nodes import TOTALS
+from pilesim.solver.properties import bed_properties
 from pilesim.solver.step import Controls
 from pilesim.solver.turning import turned
-from pilesim.solver.uncover import uncover
+from pilesim.solver.uncover import skin_left, uncover
 from pilesim.verify.shapes import CASES
 
 FATES = ("mixed in", "taken away")
@@ -41,7 +42,9 @@ def quiet(stepper, moment):
 def stood(request):
     """A covered pile on its second day, by marching; `frozen outside` has ice in its cover."""
     fate, weather = request.param
-    changes = {} if weather == "warm" else {"weather.air_temperature": "-25 degC", "start.temperature": "2 degC"}
+    changes = {"start.seeding": "mixed"}
+    if weather != "warm":
+        changes = {"weather.air_temperature": "-25 degC", "start.temperature": "2 degC"}
     problem = build(covered(fate, **changes), 1)
     stepper, state, _ = march(problem, 2 * DAY, Controls(), quiet)  # the turn would come at the end
     return fate, weather, problem, stepper.problem, state, uncover(stepper.problem, state, fate)
@@ -97,9 +100,9 @@ def test_what_leaves_and_what_stays_is_all_there_was(stood):
 @pytest.mark.parametrize("loosening", (0.0, 0.4))
 def test_the_turn_after_it_conserves(stood, loosening):
     """Solids, pools, water and enthalpy through the turn of what is left, against what the air took; mixed in, the whole of
-    the mix is alike then: pools, the cover's among them, water and microbes. Planted, each seen to fail: the cover's pool
-    left where it lay; the density of the covered pile as target."""
-    fate, _, problem, _, _, (standing, left, _) = stood
+    the mix is alike then: pools, the cover's among them, water and microbes, of which the cover's were mature. Planted, each
+    seen to fail: the cover's pool left where it lay; its microbes dead; the density of the covered pile as target."""
+    fate, _, problem, old, state, (standing, left, _) = stood
     bare = problem.uncovered
     new, lost = turned(standing, bare, left, Turn(2 * DAY, "throughout", 1.0, 20.0, loosening, fate))
     as_state = dataclasses.replace(left, substrate=new.substrate)
@@ -116,6 +119,9 @@ def test_the_turn_after_it_conserves(stood, loosening):
     for values in (*columns, new.water[alone] / dry[alone], new.activity[alone]):
         assert np.ptp(values) <= CLOSED * np.abs(values).max()
     assert (new.substrate[:, 2].sum() > 0.0) == (fate == "mixed in")
+    mixed, covering = (old.bed.organic + old.bed.ash)[[MIX, COVER]] * np.array([[1.0], [fate == "mixed in"]])
+    active = float((mixed * state.activity + covering).sum() / (mixed + covering).sum())
+    assert np.allclose(new.activity[alone], active, rtol=CLOSED)
     if loosening == 0.0:
         built = (bare.bed.organic + bare.bed.ash)[MIX]
         assert np.allclose(dry[touched], built[touched], rtol=1e-9)
@@ -143,6 +149,38 @@ def test_a_run_keeps_its_budgets(fate, name):
     assert [round(moment.before.time / DAY, 9) for moment in turns] == [1.0, 2.0]
     sizes = [moment.after.temperature.size for moment in moments]
     assert (len(set(sizes)) == 2) == (fate == "taken away")
+
+
+def test_what_was_cover_goes_on_decaying_in_the_mix():
+    """Its own pool shrinks after the turn, and the dry matter of the mix is its solids as built less what all three pools
+    have lost. Planted, each seen to fail: no rate for a cover's pool in the mix; what that pool loses not taken from it."""
+    problem, moments = build(covered("mixed in", 1.0), 1), []
+    stepper, state, _ = march(problem, 3 * DAY, Controls(), lambda stepper, moment: moments.append(moment))
+    pools = [float(moment.after.substrate[:, 2].sum()) for moment in moments if moment.after.time > 1.01 * DAY]
+    assert pools[-1] < pools[0] * (1.0 - 1e-4)
+    bed, now = stepper.problem.bed, empty_properties(stepper.problem.mesh.count)
+    bed_properties(state.temperature, state.water, state.substrate, state.activity, stepper.problem.mesh.pile_count, bed, now,
+                   stepper.problem.record)
+    whole = float((bed.organic + bed.ash)[MIX].sum() - (bed.pool_start - state.substrate).sum())
+    assert float(now.dry_mass[MIX].sum()) == pytest.approx(whole, rel=1e-12)
+
+
+@pytest.mark.parametrize("edge", ("closed", "open"))
+def test_snow_goes_with_a_cover_that_is_taken_away(edge):
+    """And stays on the ground beside, and on a base layer that reaches out from under the cover; what comes to light is bare.
+    Planted, each seen to fail: skins matched by place in their tables; snow of the pile left hanging at its nodes."""
+    built = build(covered("taken away", name="winter_standing", **{"base_layer.edge": edge}), 1)
+    bare, was = built.uncovered, built.outside.pieces
+    before = built.outside.bare()
+    before.ice[:] = 1.0 + was.node + 1000.0 * was.is_pile
+    after, now = skin_left(before, built.outside, bare), bare.outside.pieces
+    number = bare.numbers[now.node]
+    kept = after.ice > 0.0
+    assert np.allclose(after.ice[kept], (1.0 + number + 1000.0 * now.is_pile)[kept])
+    ground = set(was.node[~was.is_pile].tolist())
+    assert [n in ground for n in number[~now.is_pile]] == kept[~now.is_pile].tolist()
+    assert kept[~now.is_pile].any() and kept[~now.is_pile].all() == (edge == "open")  # no ground comes to light then
+    assert kept[now.is_pile].any() == (edge == "open")
 
 
 # ------------------------------------------------------------------------------------------------- the grid
@@ -248,7 +286,7 @@ def test_a_slab_without_its_cover_is_a_slab_built_so():
 
 # ------------------------------------------------------------------------------------------------- the material
 def test_a_cover_of_the_mix_s_own_material_changes_nothing():
-    """Exact: mixed with itself a material stays what it is. Planted: sizes averaged by mass of wet material of one."""
+    """Exact: mixed with itself a material stays what it is. Planted: sizes weighed by wet mass."""
     mix, c = settled_mix(load("reference_pile").mix), constant_record()
     like = Cover(0.2, mix.permeability, mix.bulk_density, mix.moisture, mix.volatile_solids, 0.0, 0.0, None, False)
     found = with_cover_mixed_in(mix, like, (300.0, 100.0), 400.0 / mix.bulk_density, c)
