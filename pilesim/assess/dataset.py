@@ -107,6 +107,11 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         coords[name] = (("z", "x"), area, {
             "units": "m3" if grid.axisymmetric else "m2",
             "long_name": f"{'volume' if grid.axisymmetric else 'area'} of {name[:-5]} at each node as built"})
+    if tally.cover_off and problem.uncovered:
+        bare = problem.uncovered.on_built(problem.uncovered.mesh.volume[MIX])[:-1]
+        coords["mix_area_uncovered"] = (("z", "x"), on_section(problem, bare), {
+            "units": coords["mix_area"][2]["units"], "long_name": "mix at each node once the cover is off",
+            "from_day": data["zone_uncovered"][2]["from_day"]})
     return xr.Dataset(data, coords, _attributes(watch, tally, values, messages, version))
 
 

@@ -74,6 +74,7 @@ def test_means_weigh_the_mix_that_lies_there(ran):
     all of the outline. To 0.3 K: areas for dry matter. Planted: see above."""
     fate, _, _, dataset = ran
     area = dataset["mix_area"] + (dataset["cover_area"] if fate == "mixed in" else 0.0)
+    assert np.allclose(dataset["mix_area_uncovered"].fillna(0.0), area.fillna(0.0), rtol=1e-12)
     field = dataset["temperature"].isel(time=-1)
     mean = float((field.fillna(0.0) * area).sum() / area.sum())
     assert float(dataset["mean_temperature"][-1]) == pytest.approx(mean, abs=0.3)
