@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -14,7 +13,7 @@ from pilesim.balances.outside import Exchange, Outside, air_before, air_density,
 from pilesim.balances.outside_edges import close_drifted, meet_outside
 from pilesim.balances.physics import FULL, Physics, run_record
 from pilesim.balances.skin import Skin
-from pilesim.balances.surface import Boundary, EdgeArrays, gather_edges, half_edges
+from pilesim.balances.surface import EdgeArrays, half_edges
 from pilesim.base.constants import CONSTANTS, constant_record
 from pilesim.base.errors import ScenarioError
 from pilesim.inputs.laws import chosen_constants
@@ -25,10 +24,12 @@ from pilesim.matter import bed as laws
 from pilesim.matter.atmosphere import standard_pressure
 from pilesim.matter.ground import steady_profile
 from pilesim.matter.mix import settled_mix
+from pilesim.matter.mixed_in import with_cover_mixed_in
 from pilesim.matter.weather import Air
 from pilesim.section.distance import distance_from_line
 from pilesim.section.grid import BASE, COVER, GROUND, MIX, SectionGrid, full_section, section_grid
 from pilesim.section.operators import Mesh, build_mesh
+from pilesim.section.uncovered import cover_mixed_in, cover_taken_away
 
 NO_GRAVITY = {"gravity": 0.0, "drainage_velocity": 0.0}  # a slab has neither draught nor drainage
 GROUND_EDGES = frozenset({"ground_surface", "ground_bottom", "ground_side"})
@@ -55,6 +56,10 @@ class Problem:
         Air that changes; without it `edges` hold for the whole run, with it they are those of the start.
     turns, surface_density, start_air
         In order of time; dry matter of the mix where nothing weighs on it [kg m-3]; air at the start.
+    uncovered : Problem or None
+        Where a turn leaves the cover off: what the pile would be, built without it.
+    numbers : (count + 1,) int or None
+        Of an uncovered problem: number that each node had in the problem with the cover.
     """
 
     grid: SectionGrid
@@ -78,6 +83,8 @@ class Problem:
     turns: tuple[Turn, ...] = ()
     surface_density: float = 0.0
     start_air: Air | None = None
+    uncovered: Problem | None = None
+    numbers: np.ndarray | None = None
 
     def stored_enthalpy(self, temperature: np.ndarray, water: np.ndarray) -> np.ndarray:
         """Enthalpy [J m-1] at `temperature` [K] with `water` [kg m-1]."""
@@ -89,6 +96,14 @@ class Problem:
         """Temperature [K] at which the nodes with `water` [kg m-1] store `stored` [J m-1]."""
         out = np.empty_like(water)
         temperatures_of(stored, water, self.bed.ground_water, self.bed.dry_capacity, out, self.record)
+        return out
+
+    def on_built(self, values: np.ndarray, nothing: float = 0.0) -> np.ndarray:
+        """Values of the nodes, (count + 1,), at the numbers of the problem as built; `nothing` where no node is left."""
+        if self.numbers is None:
+            return values
+        out = np.full(self.numbers[-1] + 1, nothing)
+        out[self.numbers[: values.size]] = values
         return out
 
 
@@ -143,14 +158,42 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     ScenarioError
         Where the outline or the bed is physically impossible.
     """
-    mix = settled_mix(scenario.mix)
-    scenario = replace(scenario, mix=mix)
+    scenario = replace(scenario, mix=settled_mix(scenario.mix))
     physics = replace(physics, constants={**chosen_constants(scenario.laws), **physics.constants})
-    grid = scenario_grid(scenario, refinement)
-    mesh = build_mesh(grid, {MIX: mix.permeability_ratio})
-    pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
     if scenario.pile.shape == "slab":
         physics = replace(physics, constants={**physics.constants, **NO_GRAVITY})
+    problem = _on_grid(scenario, scenario_grid(scenario, refinement), physics)
+    off = next((turn.cover for turn in scenario.turns if turn.cover != "put back"), None)
+    return problem if off is None else replace(problem, uncovered=_uncovered(scenario, problem, off))
+
+
+def _uncovered(scenario: Scenario, built: Problem, off: str) -> Problem:
+    """The problem without its cover, which a turn has mixed in or taken away: on the same vertices, as if built so."""
+    if off == "taken away":
+        bare = replace(scenario, cover=replace(scenario.cover, thickness=0.0))
+        problem = _on_grid(bare, cover_taken_away(built.grid), built.physics)
+    else:
+        grid = cover_mixed_in(built.grid)
+        mesh, mix = build_mesh(grid), settled_mix(scenario.mix)
+        own = mesh.quad_material == MIX
+        room = mesh.quarter_volume[own] * (1.0 + mix.compaction * _depth(scenario, grid, mesh)[own])
+        masses = [float((built.bed.organic + built.bed.ash)[number].sum()) / (1.0 - layer.moisture)
+                  for number, layer in ((MIX, mix), (COVER, scenario.cover))]
+        mixed = with_cover_mixed_in(mix, scenario.cover, (masses[0], masses[1]), float(room.sum()), built.record)
+        try:
+            problem = _on_grid(replace(scenario, mix=mixed), grid, built.physics)
+        except ScenarioError as why:
+            raise ScenarioError("event.cover", "'mixed in'", "a mix with free air space left everywhere",
+                                "With the cover in it, solids and water fill it whole; have it taken away.") from why
+    number = built.mesh.node_at(built.grid.x.shape)
+    return replace(problem, numbers=np.append(number[problem.mesh.row, problem.mesh.column], built.mesh.count))
+
+
+def _on_grid(scenario: Scenario, grid: SectionGrid, physics: Physics) -> Problem:
+    """Problem of a scenario on a grid; the laws and the shape are in `physics`."""
+    mix = settled_mix(scenario.mix)
+    mesh = build_mesh(grid, {MIX: mix.permeability_ratio})
+    pressure = standard_pressure(scenario.site.elevation, constant_record(physics.constants))
     values = {"pressure": pressure, "oxygen_demand": mix.oxygen_demand,
               "respiratory_quotient": mix.respiratory_quotient}
     record = run_record(physics, ambient_density=1.0, **values)
@@ -172,7 +215,7 @@ def build(scenario: Scenario, refinement: int = 2, physics: Physics = FULL) -> P
     oxygen[mesh.pile_count:] = 0.0
     properties = empty_properties(mesh.count)
     properties.conductivity[GROUND] = scenario.ground.conductivity
-    problem = _problem(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
+    problem = assembled(grid, mesh, physics, record, edges, bed, temperature, water, oxygen, properties)
     ice = scenario.start.ice * wet[MIX]
     temperature = _shared_start(problem, scenario.start.temperature, ice, _start_temperature(scenario, mesh, record))
     return replace(problem, temperature=temperature, water_of_mix=float(wet[MIX].sum()), outside=outside,
@@ -200,7 +243,7 @@ def edges_over(problem: Problem, record: np.record, start: float, end: float, te
     return exchange.edges, exchange
 
 
-def _problem(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
+def assembled(grid: SectionGrid, mesh: Mesh, physics: Physics, record: np.record, edges: EdgeArrays, bed: Bed,
              temperature: np.ndarray, water: np.ndarray, oxygen: np.ndarray, properties: Properties) -> Problem:
     floor = np.zeros(mesh.count + 1)
     bottom = (mesh.row[mesh.quad_nodes[:, 0]] == grid.floor_row) & (mesh.quad_material != GROUND)
@@ -282,15 +325,18 @@ def _split(material: Mix | Cover | BaseLayer, bulk: np.ndarray | float) -> tuple
     return dry * material.volatile_solids, dry * (1.0 - material.volatile_solids), wet * material.moisture
 
 
+def _depth(scenario: Scenario, grid: SectionGrid, mesh: Mesh) -> np.ndarray:
+    """Depth [m] of each quarter cell below the surface of the mix, (quads, 4); nothing weighs on a slab."""
+    surface = grid.mix_surface[::-1]  # from the axis outwards
+    top = np.interp(mesh.quarter_x, surface[:, 0], surface[:, 1])
+    return np.maximum(top - mesh.quarter_z, 0.0) * (scenario.pile.shape != "slab")
+
+
 def _masses(scenario: Scenario, grid: SectionGrid, mesh: Mesh,
             record: np.record) -> tuple[tuple[np.ndarray, np.ndarray], np.ndarray]:
     """Organic matter and ash, and water of each material at each node [kg m-1]; checks that it fits."""
     organic, ash, wet = (np.zeros((5, mesh.count + 1)) for _ in range(3))
-    surface = grid.mix_surface[::-1]  # from the axis outwards
-    top = np.interp(mesh.quarter_x, surface[:, 0], surface[:, 1])
-    depth = np.maximum(top - mesh.quarter_z, 0.0)
-    if scenario.pile.shape == "slab":
-        depth[:] = 0.0  # nothing weighs on it
+    depth = _depth(scenario, grid, mesh)
     mix = settled_mix(scenario.mix)
     for number, where, material, compaction in (
         (MIX, "mix", mix, mix.compaction), (COVER, "cover", scenario.cover, 0.0),
@@ -349,52 +395,3 @@ def cover_conductivity(cover: Cover, record: np.record) -> float:
     organic, ash, water = (float(part) for part in _split(cover, cover.bulk_density))
     porosity = laws.total_porosity(organic, ash, record)
     return float(laws.thermal_conductivity(porosity, water / (record.water_density * porosity), 0.0, record))
-
-
-def reduced_problem(
-    grid: SectionGrid, physics: Physics, boundaries: Mapping[str, Boundary], *, heat_capacity: Mapping[int, float],
-    conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
-    air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
-    oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
-    respiratory_quotient: float = 1.0, freezable_water: float = 0.0, permeability_ratio: Mapping[int, float] | None = None,
-) -> Problem:
-    """Problem with given properties per material, for reference cases; same path through the solver.
-
-    Parameters
-    ----------
-    heat_capacity, conductivity, permeability, diffusivity : mapping of material to float
-        [J m-3 K-1], [W m-1 K-1], [m2], effective [m2 s-1].
-    substrate : mapping of material to float
-        One pool [kg m-3], burning at `rate` [s-1] times the temperature and oxygen factors.
-    temperature, oxygen : array over nodes or float
-        Initial [K], [1].
-    freezable_water : float
-        Water that stays in place and freezes, its sensible heat part of `heat_capacity` [kg m-3].
-    permeability_ratio : mapping of material to float
-        Permeability across over `permeability`, which is that upwards [1].
-    """
-    mesh = build_mesh(grid, permeability_ratio)
-    record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
-                        respiratory_quotient=respiratory_quotient)
-    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,
-                         grid.axisymmetric)
-    n1 = mesh.count + 1
-    properties = empty_properties(mesh.count)
-    capacity = np.zeros(n1)
-    pools = np.zeros((n1, 3))
-    for material in range(1, 5):
-        properties.conductivity[material] = conductivity.get(material, 0.0)
-        properties.permeability[material] = permeability.get(material, 0.0)
-        properties.diffusivity[material] = diffusivity.get(material, 0.0)
-        capacity += heat_capacity.get(material, 0.0) * mesh.volume[material]
-        pools[:, 0] += substrate.get(material, 0.0) * mesh.volume[material]
-    pile = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
-    properties.gas_volume[:] = air_filled_porosity * pile
-    properties.environment[:, 0] = np.where(pile > 0, rate, 0.0)
-    properties.activity[:] = 1.0
-    none = np.zeros((5, n1))
-    bed = Bed(mesh.volume, none, none, np.ones(5), np.zeros(5), np.zeros(5), np.zeros(5), np.array([rate, 0.0, 0.0]),
-              pools, capacity, freezable_water * mesh.volume.sum(axis=0))
-    start = np.append(np.broadcast_to(np.asarray(temperature, dtype=float), (mesh.count,)), 0.0)
-    gas = np.append(np.broadcast_to(np.asarray(oxygen, dtype=float), (mesh.count,)), 0.0)
-    return _problem(grid, mesh, physics, record, edges, bed, start, np.zeros(n1), gas, properties)

@@ -40,7 +40,7 @@ BALANCES = {
         "solved by": "solver.nodes.sweep",
     },
     "substrate": {
-        "equation": "dB_i/dt = -k_i f_T f_O2 f_w f_eps a B_i   (mix fast, mix slow, cover slow; a = 1 in the cover)",
+        "equation": "dB_i/dt = -k_i f_T f_O2 f_w f_eps a B_i   (mix fast, mix slow, cover slow; a = 1 in a cover apart)",
         "terms": ("balances.substrate.implicit_oxidation", "matter.biology.temperature_factor",
                   "matter.biology.moisture_factor", "matter.biology.air_space_factor"),
         "solved by": "solver.nodes.solve_stage",

@@ -39,7 +39,7 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
     "heat_conducted_to_air": ("W m-1", "heat lost through the surface film", 0.0, True),
     "heat_carried_by_gas": ("W m-1", "heat lost with gas and vapour", 0.0, True),
     "heat_to_ground": ("W m-1", "heat taken up by the ground or passing through it", 0.0, True),
-    "heat_stored": ("W m-1", "heat taken up by mix, cover and base layer", 0.0, True),
+    "heat_stored": ("W m-1", "heat taken up by mix, cover (while it is there) and base layer", 0.0, True),
     "heat_with_leachate": ("W m-1", "heat lost with draining water less what rain brings, above water at 0 degC", 0.0, True),
     "water_carried_by_gas": ("kg s-1 m-1", "water lost with gas through the outer surface", 0.0, True),
     "water_lost_by_film": ("kg s-1 m-1", "water lost by diffusion through the surface film", 0.0, True),
@@ -50,8 +50,8 @@ _HISTORY: dict[str, tuple[str, str, float, bool]] = {  # unit, meaning, offset, 
     "heat_unaccounted": ("J m-1", "heat that the budget cannot account for so far", 0.0, True),
     "water_unaccounted": ("kg m-1", "water that the budget cannot account for so far", 0.0, True),
     "capped_share": ("1", "share of the mix whose gain of permeability is at its cap", 0.0, False),
-    "mix_water": ("kg m-1", "water of the mix", 0.0, True),
-    "mix_dry_matter": ("kg m-1", "dry matter of the mix", 0.0, True),
+    "mix_water": ("kg m-1", "water of the mix, and of a cover once it is mixed in", 0.0, True),
+    "mix_dry_matter": ("kg m-1", "dry matter of the mix, and of a cover once it is mixed in", 0.0, True),
 }
 
 
@@ -74,7 +74,11 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         data[name] = (("time", "z", "x"), section, {"units": unit, "long_name": meaning, "cell_measures": "area: mix_area"})
     data["zone"] = (("z_cell", "x_cell"), grid.material.astype(np.int8), {
         "flag_values": np.arange(5, dtype=np.int8), "flag_meanings": "none mix cover base ground",
-        "long_name": "material of each cell"})
+        "long_name": "material of each cell as built"})
+    if tally.cover_off and problem.uncovered:
+        data["zone_uncovered"] = (("z_cell", "x_cell"), problem.uncovered.grid.material.astype(np.int8), {
+            **data["zone"][2], "long_name": "material of each cell once the cover is off",
+            "from_day": (tally.cover_off.time + problem.record.turn_time) / DAY})
     data |= _history(problem, watch, times)
     if partner is not None:
         _add_errors(data, _history(*partner, times))
@@ -102,7 +106,12 @@ def make_dataset(problem: Problem, watch: Watch, recorder: Recorder, tally: Tall
         area = on_section(problem, problem.mesh.volume[material, :-1])
         coords[name] = (("z", "x"), area, {
             "units": "m3" if grid.axisymmetric else "m2",
-            "long_name": f"{'volume' if grid.axisymmetric else 'area'} of {name[:-5]} at each node"})
+            "long_name": f"{'volume' if grid.axisymmetric else 'area'} of {name[:-5]} at each node as built"})
+    if tally.cover_off and problem.uncovered:
+        bare = problem.uncovered.on_built(problem.uncovered.mesh.volume[MIX])[:-1]
+        coords["mix_area_uncovered"] = (("z", "x"), on_section(problem, bare), {
+            "units": coords["mix_area"][2]["units"], "long_name": "mix at each node once the cover is off",
+            "from_day": data["zone_uncovered"][2]["from_day"]})
     return xr.Dataset(data, coords, _attributes(watch, tally, values, messages, version))
 
 
@@ -192,6 +201,8 @@ def _attributes(watch: Watch, tally: Tally, values: Values, messages: Sequence[s
     attributes["cover_material"] = stored_cover(scenario.tables)
     if scenario.turns:
         attributes["turn_days"] = json.dumps([turn.time / DAY for turn in scenario.turns])
+    if tally.cover_off:
+        attributes["cover_off"] = json.dumps(asdict(tally.cover_off))
     if isinstance(scenario.mix, MixFromIngredients):
         attributes["recipe"] = stored_recipe(derive(scenario.mix))
     if scenario.start.date is not None:

@@ -228,5 +228,8 @@ def moisture_at_end(dataset: xr.Dataset, measures: dict[str, Measure]) -> tuple[
         return float(water[-1] / (water[-1] + dry[-1])), ANY_SHARE
     spread = [float(error) for error in found if isinstance(error, float)]
     whole = water[-1] + dry[-1]
-    error = (dry[-1] * water[0] * spread[0] + water[-1] * dry[0] * spread[1]) / whole**2
+    losses = [measures[name].value for name in ("water_loss", "dry_matter_loss")]
+    of_water, of_dry = (end[-1] / (1.0 - loss) if isinstance(loss, float) else end[0]  # what the losses are shares of
+                        for end, loss in zip((water, dry), losses, strict=True))
+    error = (dry[-1] * of_water * spread[0] + water[-1] * of_dry * spread[1]) / whole**2
     return float(water[-1] / whole), float(error)

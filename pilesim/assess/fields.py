@@ -36,7 +36,7 @@ class Recorder:
     wanted : list of float
         Output times [s], ascending.
     kept : dict of list of (count,) arrays
-        One array per output time, see `FIELDS`.
+        One array per output time, see `FIELDS`, at the numbers of the problem as built; NaN where a node is gone.
     """
 
     wanted: list[float]
@@ -49,7 +49,9 @@ class Recorder:
             return
         # the fields at the start of a step are needed only when an output falls inside it; keeping the last ones is
         # cheaper than rebuilding them
-        now = _fields(stepper, moment.after, moment.respiration)
+        problem = stepper.problem
+        now = {name: problem.on_built(np.append(values, np.nan), np.nan)[:-1]
+               for name, values in _fields(stepper, moment.after, moment.respiration).items()}
         start, end = moment.before.time, moment.after.time
         while due < len(self.wanted) and self.wanted[due] <= end + 1e-6:
             share = 1.0 if moment.step == 0.0 else (self.wanted[due] - start) / moment.step

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from pilesim.assess.fields import on_section
-from pilesim.assess.parcels import Parcels, parcels_of
-from pilesim.assess.shares import MixPieces, mix_pieces
+from pilesim.assess.parcels import MixInPlace, Parcels, parcels_of
+from pilesim.assess.shares import MixPieces, mix_pieces, pieces_mixed_in
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS
 from pilesim.base.errors import ScenarioError
@@ -41,6 +41,8 @@ class History:
     nodes : (m,) int
     turns : tuple of Turn
         Of the run; material stays in place without any.
+    later : MixInPlace, optional
+        The mix once a cover is mixed in; its temperatures are NaN before.
     """
 
     problem: Problem
@@ -49,6 +51,15 @@ class History:
     temperatures: np.ndarray
     nodes: np.ndarray
     turns: tuple[Turn, ...] = ()
+    later: MixInPlace | None = None
+
+    def mean(self) -> np.ndarray:
+        """Mean temperature of the mix at each step, (k,) [K]."""
+        means = self.temperatures @ self.pieces.node_weight[self.nodes]
+        if self.later is None:
+            return means
+        mixed = self.later.temperatures @ self.later.pieces.node_weight[self.later.nodes]
+        return np.where(np.isfinite(mixed), mixed, means)
 
     def at(self, nodes: np.ndarray, weights: np.ndarray) -> np.ndarray:
         """Temperatures (k, p) [K] at places given by nodes of the mix (p, 4) and their weights (p, 4)."""
@@ -57,7 +68,8 @@ class History:
 
     def parcels(self) -> Parcels:
         """Histories of material that is followed through the turns."""
-        return parcels_of(self.problem, self.pieces, self.nodes, self.times, self.temperatures, self.turns)
+        return parcels_of(self.problem, self.pieces, self.nodes, self.times, self.temperatures, self.turns,
+                          later=self.later)
 
     def on_nodes(self, values: np.ndarray) -> np.ndarray:
         """Values of the mix's nodes, (m,), as an array of all nodes, (count + 1,), zero elsewhere."""
@@ -67,9 +79,22 @@ class History:
 
     def on_section(self, values: np.ndarray) -> np.ndarray:
         """Values of the mix's nodes, (…, m), on the logical section, (…, nz, nx), NaN elsewhere."""
-        all_nodes = np.full((*values.shape[:-1], self.problem.mesh.count), np.nan)
-        all_nodes[..., self.nodes] = values
-        return on_section(self.problem, all_nodes)
+        return _on_nodes_of(self.problem, self.nodes, values)
+
+
+def _on_nodes_of(problem: Problem, nodes: np.ndarray, values: np.ndarray) -> np.ndarray:
+    all_nodes = np.full((*values.shape[:-1], problem.mesh.count), np.nan)
+    all_nodes[..., nodes] = values
+    return on_section(problem, all_nodes)
+
+
+def history_of(problem: Problem, watch: Watch) -> History:
+    """History of the mix of a run that was watched."""
+    later = None
+    if watch.later is not None and problem.uncovered is not None:
+        later = MixInPlace(problem.uncovered, watch.later, watch.later_nodes, np.stack(watch.later_temperatures))
+    return History(problem, watch.pieces, np.array(watch.times), np.stack(watch.temperatures), watch.mix_nodes,
+                   watch.scenario.turns, later)
 
 
 def with_histories(dataset: xr.Dataset, fine: tuple[Problem, Watch], coarse: tuple[Problem, Watch]) -> xr.Dataset:
@@ -78,9 +103,12 @@ def with_histories(dataset: xr.Dataset, fine: tuple[Problem, Watch], coarse: tup
     data, coords = {}, {}
     for name, dims, (problem, watch), grid in zip(_NAMES, _DIMENSIONS, (fine, coarse),
                                                   ("", ", grid of twice the cell"), strict=True):
-        history = History(problem, watch.pieces, np.array(watch.times), np.stack(watch.temperatures), watch.mix_nodes,
-                          watch.scenario.turns)
-        data[name] = (dims, history.on_section(history.temperatures - zero), {
+        history = history_of(problem, watch)
+        section = history.on_section(history.temperatures - zero)
+        if history.later is not None:
+            mixed = history.later.nodes, history.later.temperatures - zero
+            section = np.where(np.isfinite(section), section, _on_nodes_of(problem, *mixed))
+        data[name] = (dims, section, {
             "units": "degC", "long_name": f"temperature of the mix at every solver step{grid}"})
         coords[dims[0]] = (dims[0], history.times / DAY, {
             "units": "day", "long_name": f"time since the pile was built, every solver step{grid}"})
@@ -103,7 +131,7 @@ def read_histories(dataset: xr.Dataset, where: str = "result") -> tuple[Scenario
     found = []
     for name, (time, _, _), level in zip(_NAMES, _DIMENSIONS, (2, 1), strict=True):
         problem = build(scenario, level)
-        pieces = mix_pieces(problem)
+        pieces, mixed = mix_pieces(problem), pieces_mixed_in(problem)
         nodes = np.unique(pieces.quad_nodes)
         field = dataset[name].values
         if field.shape[1:] != problem.grid.x.shape:
@@ -111,6 +139,11 @@ def read_histories(dataset: xr.Dataset, where: str = "result") -> tuple[Scenario
         temperatures = field[:, problem.mesh.row[nodes], problem.mesh.column[nodes]].astype(np.float64)
         if not np.isfinite(temperatures).all():
             raise ScenarioError(where, "", allowed, f"Its grid is another. {advice}")
-        times = DAY * dataset[time].values
-        found.append(History(problem, pieces, times, temperatures + CONSTANTS["celsius_zero"].value, nodes, scenario.turns))
+        times, zero, later = DAY * dataset[time].values, CONSTANTS["celsius_zero"].value, None
+        if mixed is not None and problem.uncovered is not None:
+            own = np.unique(mixed.quad_nodes)
+            values = zero + field[:, problem.mesh.row[own], problem.mesh.column[own]].astype(np.float64)
+            values[~np.isfinite(values).all(axis=1)] = np.nan
+            later = MixInPlace(problem.uncovered, mixed, own, values)
+        found.append(History(problem, pieces, times, temperatures + zero, nodes, scenario.turns, later))
     return scenario, found[0], found[1]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from pilesim.assess.exposure import ROUND_OFF, progress
-from pilesim.assess.parcels import parcels_of
+from pilesim.assess.histories import history_of
 from pilesim.assess.shares import ZONES, level_exceeded_by, share_above, share_below, share_below_by_zone
 from pilesim.assess.watch import Watch
 from pilesim.build import Problem
@@ -29,16 +29,17 @@ MEASURES: dict[str, tuple[str, str]] = {
     "share_above_55C_day_14": ("1", "share of the mix above 55 degC on day 14"),
     "peak_temperature": ("degC", "highest temperature, exceeded at some time by 1 percent of the mix"),
     "share_above_80C": ("1", "share of the mix that has been above 80 degC"),
-    "cover_leakance": ("m", "permeability over thickness of the cover; null without a cover"),
+    "cover_leakance": ("m", "permeability over thickness of the cover as built; null without a cover"),
     "frozen_fraction_peak": ("1", "largest share of the mix with more than half of its water frozen"),
-    "water_loss": ("1", "share of the initial water of the mix that is lost, once shared nodes have evened out"),
-    "dry_matter_loss": ("1", "share of the initial dry matter of the mix that is lost"),
+    "water_loss": ("1", "share of the initial water of the mix, and of a cover mixed in, that is lost, once shared nodes "
+                   "have evened out"),
+    "dry_matter_loss": ("1", "share of the initial dry matter of the mix, and of a cover mixed in, that is lost"),
     "air_changes": ("h-1", "ambient air entering per gas-filled pore volume of the mix, mean over the run"),
     "overall_width": ("m", "outer toe to outer toe"),
     "overall_height": ("m", "ground to crest, cover and base layer included"),
     "mix_volume": ("m3 m-1", "volume of the mix per length of the pile"),
     "mix_mass": ("kg m-1", "wet mass of the mix per length of the pile, at the start"),
-    "cover_volume": ("m3 m-1", "volume of cover material per length of the pile"),
+    "cover_volume": ("m3 m-1", "volume of cover material per length of the pile, as built"),
     "budget_error_heat": ("1", "heat that the budget cannot account for, of throughput"),
     "budget_error_oxygen": ("1", "oxygen that the budget cannot account for, of throughput"),
     "budget_error_water": ("1", "water that the budget cannot account for, of throughput"),
@@ -71,6 +72,7 @@ def measure(problem: Problem, watch: Watch, tally: Tally, budgets: dict[str, flo
     core = np.array(watch.daily_zone_oxygen)[:, ZONES.index("core")]
     has_core = pieces.zone_node_weight[ZONES.index("core")].sum() > 0
     wet = problem.water_of_mix
+    dry_added, water_added = tally.cover_off.added if tally.cover_off else (0.0, 0.0)
     values: Values = {
         "cold_edge_fraction": cold,
         "cold_edge_fraction_by_zone": cold_by_zone,
@@ -87,8 +89,8 @@ def measure(problem: Problem, watch: Watch, tally: Tally, budgets: dict[str, flo
         "share_above_80C": share_above(watch.hottest, WATCH_TEMPERATURE, pieces),
         "cover_leakance": cover.permeability / cover.thickness if cover.thickness > 0 else np.nan,
         "frozen_fraction_peak": float(series["frozen_share"].max()),
-        "water_loss": 1.0 - series["mix_water"][-1] / series["mix_water"][0],
-        "dry_matter_loss": 1.0 - series["mix_dry_matter"][-1] / series["mix_dry_matter"][0],
+        "water_loss": 1.0 - series["mix_water"][-1] / (series["mix_water"][0] + water_added),
+        "dry_matter_loss": 1.0 - series["mix_dry_matter"][-1] / (series["mix_dry_matter"][0] + dry_added),
         "air_changes": float(np.trapezoid(series["air_changes"], days) / days[-1]),
         "overall_width": grid.overall_width,
         "overall_height": grid.overall_height,
@@ -110,8 +112,7 @@ def _cold(problem: Problem, watch: Watch) -> tuple[float, np.ndarray]:
     if not scenario.turns:
         met = watch.rule_progress()
         return share_below(met, 1.0 - ROUND_OFF, pieces), share_below_by_zone(met, 1.0 - ROUND_OFF, pieces)
-    parcels = parcels_of(problem, pieces, watch.mix_nodes, np.array(watch.times), np.stack(watch.temperatures),
-                         scenario.turns)
+    parcels = history_of(problem, watch).parcels()
     missed = progress(parcels.times, parcels.temperatures, scenario.limits.rule) < 1.0 - ROUND_OFF
     return parcels.share(missed), parcels.share_by_zone(missed)
 

@@ -3,6 +3,7 @@
 Between turns a parcel has the temperature of its place. At a turn a share of the parcels, chosen by chance, change places
 among themselves: throughout at random; outside in, the outermost with the innermost, in layers (as `solver/turning.py` moves
 the fields). Parcels stand for equal dry matter as built; that a loosened pile holds a little more of it outside is left out.
+A cover that is mixed in is no parcel: the mix spreads into where it lay.
 Chance is seeded: the same scenario gives the same numbers.
 """
 
@@ -33,6 +34,16 @@ class Places:
     depth: np.ndarray
     zone: np.ndarray
     points: np.ndarray
+
+
+@dataclass(frozen=True, slots=True)
+class MixInPlace:
+    """Where the mix lies: problem, pieces, its nodes (m,), and their temperatures (k, m) [K]."""
+
+    problem: Problem
+    pieces: MixPieces
+    nodes: np.ndarray
+    temperatures: np.ndarray
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,13 +93,16 @@ def places_in(problem: Problem, pieces: MixPieces, count: int = PARCELS) -> Plac
     return Places(nodes, weights, depth_of(problem, x, z), pieces.zone[quad, side], np.column_stack([x, z]))
 
 
-def follow(places: Places, times: np.ndarray, at_places: np.ndarray, turns: Sequence[Turn], seed: int = SEED) -> Parcels:
+def follow(places: Places, times: np.ndarray, at_places: np.ndarray, turns: Sequence[Turn], seed: int = SEED,
+           later: tuple[Places, np.ndarray] | None = None) -> Parcels:
     """Histories of the parcels that start at `places`.
 
     Parameters
     ----------
     times, at_places : (k,) [s], (k, n) [K]
         Temperatures of the places; each turn that happened lies on one of the times.
+    later : (Places, (k, n) array), optional
+        The same once a cover is mixed in: as many places, evenly of the mix and what came into it.
     """
     chance = np.random.default_rng(seed)
     lies = np.arange(at_places.shape[1])
@@ -99,6 +113,8 @@ def follow(places: Places, times: np.ndarray, at_places: np.ndarray, turns: Sequ
         end = int(np.searchsorted(times, turn.time * (1.0 - 1e-12))) + 1
         out[begun:end] = at_places[begun:end][:, lies]
         begun, lies = end, _after(turn, lies, places, chance)
+        if turn.cover == "mixed in" and later is not None:
+            places, at_places = later
     out[begun:] = at_places[begun:][:, lies]
     return Parcels(times, out, places.zone[lies])
 
@@ -120,9 +136,12 @@ def _after(turn: Turn, lies: np.ndarray, places: Places, chance: np.random.Gener
 
 
 def parcels_of(problem: Problem, pieces: MixPieces, nodes: np.ndarray, times: np.ndarray, temperatures: np.ndarray,
-               turns: Sequence[Turn], count: int = PARCELS) -> Parcels:
-    """Parcels of a run from the temperatures (k, m) [K] of the `nodes` (m,) of its mix."""
-    places = places_in(problem, pieces, count)
-    own = np.searchsorted(nodes, places.nodes)
-    at_places = sum(temperatures[:, own[:, corner]] * places.weights[:, corner] for corner in range(4))
-    return follow(places, times, np.asarray(at_places), turns)
+               turns: Sequence[Turn], count: int = PARCELS, later: MixInPlace | None = None) -> Parcels:
+    """Parcels of a run from the temperatures (k, m) [K] of the `nodes` (m,) of its mix; `later`: once a cover is in it."""
+    found = []
+    for at in (MixInPlace(problem, pieces, nodes, temperatures), *([] if later is None else [later])):
+        places = places_in(at.problem, at.pieces, count)
+        own = np.searchsorted(at.nodes, places.nodes)
+        found.append((places, np.asarray(sum(at.temperatures[:, own[:, corner]] * places.weights[:, corner]
+                                             for corner in range(4)))))
+    return follow(found[0][0], times, found[0][1], turns, later=found[1] if later is not None else None)

@@ -78,6 +78,13 @@ def mix_pieces(problem: Problem) -> MixPieces:
     return MixPieces(nodes, weight, zone, by_zone.sum(axis=0), scaled)
 
 
+def pieces_mixed_in(problem: Problem) -> MixPieces | None:
+    """Of the mix once its cover is mixed in, on the same nodes; None where no turn does that."""
+    if not any(turn.cover == "mixed in" for turn in problem.turns) or problem.uncovered is None:
+        return None
+    return mix_pieces(problem.uncovered)
+
+
 def _zones(problem: Problem, x: np.ndarray, z: np.ndarray) -> np.ndarray:
     """Zone of points (x, z) [m] in the mix by distance from the cover and outward normal."""
     grid = problem.grid

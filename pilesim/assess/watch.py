@@ -1,7 +1,8 @@
 """Follow a run step by step, so that no measure depends on how often output is written.
 
-Material stays in place. The temperatures of the mix are kept at every solver step: the time-temperature rule is judged
-from them at the end (`exposure.py`), and any other rule later, as results hold them too (`histories.py`).
+Material stays in place, unless it is turned. The temperatures of the mix are kept at every solver step: the
+time-temperature rule is judged from them at the end (`exposure.py`), and any other rule later, as results hold them too
+(`histories.py`).
 """
 
 from __future__ import annotations
@@ -41,10 +42,12 @@ class Watch:
 
     Attributes
     ----------
-    mix_nodes : (m,) int
-        Nodes of the mix.
-    temperatures : list of (m,) arrays
-        Of these nodes at `times` [K].
+    later : MixPieces, optional
+        Of the mix once a cover is mixed in: what is weighed from then on. Nodes keep the numbers they had as built.
+    mix_nodes, later_nodes : (m,) int
+        Nodes of the mix as built, and of `later`.
+    temperatures, later_temperatures : list of (m,) arrays
+        Of these nodes at `times` [K]; NaN before the cover is mixed in.
     hottest : (count + 1,) array
         Highest temperature so far [K].
     series : dict of list
@@ -56,8 +59,11 @@ class Watch:
     scenario: Scenario
     pieces: MixPieces
     hygiene_temperature: float
+    later: MixPieces | None = None
     mix_nodes: np.ndarray = field(init=False)
+    later_nodes: np.ndarray = field(init=False)
     temperatures: list[np.ndarray] = field(default_factory=list)
+    later_temperatures: list[np.ndarray] = field(default_factory=list)
     hottest: np.ndarray = field(default_factory=lambda: np.zeros(0))
     past: deque[tuple[float, np.ndarray, np.ndarray]] = field(default_factory=deque)
     times: list[float] = field(default_factory=list)
@@ -68,19 +74,24 @@ class Watch:
 
     def __post_init__(self) -> None:
         self.mix_nodes = np.unique(self.pieces.quad_nodes)
+        self.later_nodes = self.mix_nodes[:0] if self.later is None else np.unique(self.later.quad_nodes)
 
     def __call__(self, stepper: Stepper, moment: Moment) -> None:
-        after = moment.after
-        oxygen = reported_oxygen(after.oxygen, stepper.problem.record.ambient_oxygen)
+        after, problem = moment.after, stepper.problem
+        oxygen = problem.on_built(reported_oxygen(after.oxygen, problem.record.ambient_oxygen))
+        temperature = problem.on_built(after.temperature)
+        mixed_in = problem.numbers is not None and self.later is not None
         if not self.times:
-            self.hottest = after.temperature.copy()
+            self.hottest = temperature.copy()
             self.past.append((after.time, np.zeros_like(oxygen), oxygen))
         else:
             _, total, last = self.past[-1]
             self.past.append((after.time, total + 0.5 * moment.step * (last + oxygen), oxygen))
-        np.maximum(self.hottest, after.temperature, out=self.hottest)
-        self.temperatures.append(after.temperature[self.mix_nodes])
-        self._record(stepper, moment, self._daily_mean())
+        np.maximum(self.hottest, temperature, out=self.hottest)
+        self.temperatures.append(temperature[self.mix_nodes])
+        self.later_temperatures.append(temperature[self.later_nodes] if mixed_in else np.full(self.later_nodes.size, np.nan))
+        pieces = self.later if mixed_in and self.later is not None else self.pieces
+        self._record(stepper, moment, temperature, self._daily_mean(), pieces)
 
     def rule_progress(self) -> np.ndarray:
         """Share of the scenario's rule that each node of the mix has met, zero elsewhere: (count + 1,)."""
@@ -107,9 +118,10 @@ class Watch:
         so_far = self.series[name][-1] if self.series[name] else 0.0
         return so_far + float(change.sum()) - moment.step * sum(moment.totals[TOTALS.index(total)] for total in names)
 
-    def _record(self, stepper: Stepper, moment: Moment, daily: np.ndarray) -> None:
+    def _record(self, stepper: Stepper, moment: Moment, temperature: np.ndarray, daily: np.ndarray,
+                pieces: MixPieces) -> None:
         after, p, limits = moment.after, stepper.problem, self.scenario.limits
-        weight, zone_weight = self.pieces.node_weight, self.pieces.zone_node_weight
+        weight, zone_weight = pieces.node_weight, pieces.zone_node_weight
         totals = dict(zip(TOTALS, moment.totals, strict=True))
         inflow = -float(np.minimum(after.outflow, 0.0).sum())
         dry = stepper.props.dry_mass[MIX]
@@ -122,12 +134,12 @@ class Watch:
         uptake = _into_ground(stepper, moment)
         stored = float((after.stored - moment.before.stored).sum())
         values = {
-            "mean_temperature": float(weight @ after.temperature),
-            "share_above_rule_temperature": share_above(after.temperature, limits.rule_temperature, self.pieces),
-            "share_above_55": share_above(after.temperature, self.hygiene_temperature, self.pieces),
-            "share_reached_55": share_above(self.hottest, self.hygiene_temperature, self.pieces),
-            "anaerobic_share": share_below(daily, limits.anaerobic_oxygen, self.pieces),
-            "anoxic_share": share_below(daily, ANOXIC, self.pieces),
+            "mean_temperature": float(weight @ temperature),
+            "share_above_rule_temperature": share_above(temperature, limits.rule_temperature, pieces),
+            "share_above_55": share_above(temperature, self.hygiene_temperature, pieces),
+            "share_reached_55": share_above(self.hottest, self.hygiene_temperature, pieces),
+            "anaerobic_share": share_below(daily, limits.anaerobic_oxygen, pieces),
+            "anoxic_share": share_below(daily, ANOXIC, pieces),
             "air_intake": inflow * p.record.dry_air_molar_mass,
             "heat_released": totals["respiration_heat"],
             "heat_conducted_to_air": -totals["air_film"],
@@ -141,10 +153,10 @@ class Watch:
             "water_lost_by_film": -totals["vapour_film"],
             "metabolic_water": totals["metabolic"],
             "leachate": -totals["leachate"],
-            "capped_share": _capped_share(stepper, self.pieces),
+            "capped_share": _capped_share(stepper, pieces),
             "mix_water": float(stepper.props.water[MIX].sum()),
             "mix_dry_matter": float(dry.sum()),
-            "frozen_share": share_below(after.temperature, half_frozen, self.pieces),
+            "frozen_share": share_below(temperature, half_frozen, pieces),
             "air_changes": 3600.0 * inflow / ambient / gas,
             "heat_unaccounted": self._unaccounted("heat_unaccounted", after.stored - moment.before.stored, moment,
                                                   HEAT_TOTALS),
@@ -157,7 +169,7 @@ class Watch:
         self.times.append(after.time)
         for name, value in values.items():
             self.series[name].append(value)
-        self.zone_temperature.append(zone_weight @ after.temperature)
+        self.zone_temperature.append(zone_weight @ temperature)
         self.zone_oxygen.append(zone_weight @ self.past[-1][2])
         self.daily_zone_oxygen.append(zone_weight @ daily)
 
@@ -186,7 +198,7 @@ def _capped_share(stepper: Stepper, pieces: MixPieces) -> float:
     """Share of the mix whose gain of permeability by drying and decay is held at its cap."""
     p = stepper.problem
     gain = stepper.props.permeability[MIX] / max(p.bed.permeability[MIX], 1e-300)
-    return float(pieces.node_weight @ (gain >= p.record.permeability_gain_cap * (1.0 - 1e-9)))
+    return float(pieces.node_weight @ p.on_built(gain >= p.record.permeability_gain_cap * (1.0 - 1e-9)))
 
 
 def _air(stepper: Stepper) -> np.ndarray:

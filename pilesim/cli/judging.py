@@ -152,7 +152,7 @@ def _print_head(dataset: Any) -> None:
     print(f"{dataset.attrs['title']}\nscenario {dataset.attrs['scenario_name']}, pilesim {dataset.attrs['pilesim_version']}, "
           "value ±numerical error\n")
     if json.loads(str(dataset.attrs.get("turn_days", "[]"))):
-        print("Turned: shares are of material that is followed through the turns; maps and probes are of places.\n")
+        print("Turned: shares are of material that is followed through the turns; maps and probes are of places as built.\n")
     if not errors_trusted(dataset.attrs):
         print("The numerical errors of this run are not to be trusted: see what 'pilesim run' said of it.\n")
 

@@ -211,13 +211,15 @@ class Run:
 @dataclass(frozen=True, slots=True)
 class Turn:
     """A turning: time since the build [s], mixing ('throughout' or 'outside in'), share of the mix that is moved [1], volumes
-    of outdoor air that a volume of it meets [1], share of the compaction with depth that is undone [1]."""
+    of outdoor air that a volume of it meets [1], share of the compaction with depth that is undone [1]; cover ('put back',
+    'mixed in' or 'taken away'; of a pile without one 'put back')."""
 
     time: float
     mixing: str
     share: float
     air_exchanged: float
     loosening: float
+    cover: str = "put back"
 
 
 @dataclass(frozen=True, slots=True)

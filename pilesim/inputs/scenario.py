@@ -149,7 +149,8 @@ def _build(name: str, tables: dict[str, object]) -> Scenario:
         cover=Cover(**values["cover"]), base_layer=BaseLayer(**values["base_layer"]),
         mix=mix, start=Start(**values["start"]), ground=Ground(**values["ground"]),
         run=Run(**values["run"]),
-        limits=Limits(**values["limits"]), laws=choice, turns=read_turns(tables.get("event")), tables=tables,
+        limits=Limits(**values["limits"]), laws=choice, tables=tables,
+        turns=read_turns(tables.get("event"), values["cover"]["thickness"] > 0.0),
     )
     s = scenario
     checks.refuse_weather(s.weather, s.start)

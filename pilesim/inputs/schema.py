@@ -235,7 +235,8 @@ EVENT: dict[str, Key] = {      # of a table [[event]]
                          constant="turn_air_exchanged"),
     "loosening": Key("share of the compaction with depth that the turn undoes; it does not settle again", unit="1",
                      shown="percent", high=100.0, default=0.0),
-    "cover": _word("after the turn; it is turned by itself and meets as much air", "put back", later=("left off",)),
+    "cover": _word("put back: turned by itself, and back on; mixed in: it is mix from then on, all of which has to be moved "
+                   "throughout; taken away: scraped off before the turn", "put back", "mixed in", "taken away"),
 }
 RULE_TEMPERATURE = _temperature("to hold", 25.0, 90.0)
 RULE_DURATION = Key("to hold it", unit="s", shown="day", low=1.0 / 1440.0, high=365.0)

@@ -150,7 +150,7 @@ def blend(feedstocks: Sequence[Feedstock], masses: np.ndarray, volume_loss: floa
     oxygen = (fast + slow) * p["oxygen_demand"]
     volumes = loose_volumes(feedstocks, masses)
     kept = 1.0 - volume_loss if np.count_nonzero(volumes) > 1 else 1.0     # a single material has nothing to fill
-    solids = organic / c.organic_particle_density + (dry - organic) / c.ash_particle_density
+    solids = solids_volume(organic, dry - organic, c)
     own = solids > 0.0
     share = np.divide(p["carbon"], p["volatile_solids"], out=np.zeros_like(dry), where=p["volatile_solids"] > 0.0)
     return Blend(
@@ -163,6 +163,11 @@ def blend(feedstocks: Sequence[Feedstock], masses: np.ndarray, volume_loss: floa
         degradable_carbon=float((fast + slow) @ share),
         particle_size=float(solids[own].sum() / (solids[own] / p["particle_size"][own]).sum()),
         compaction=_mean(p["compaction"], volumes), c=c)
+
+
+def solids_volume(organic: Any, ash: Any, c: Any) -> Any:
+    """Volume [m3] of the particles of organic matter and ash [kg], numbers or arrays."""
+    return organic / c.organic_particle_density + ash / c.ash_particle_density
 
 
 def _mean(values: np.ndarray, weights: np.ndarray) -> float:
@@ -198,6 +203,11 @@ def permeability(particle_size: float, air: float, c: Any = None) -> float:
     if air <= 0.0:
         return float("nan")
     return float(particle_size**2 * laws.kozeny_carman.py_func(air, c) / c.ergun_viscous_coefficient)
+
+
+def particle_size(permeability: float, air: float, c: Any) -> float:
+    """Size [m] of the particles whose :func:`permeability` [m2] at free air space `air` [1], above 0, is given."""
+    return float(np.sqrt(permeability * c.ergun_viscous_coefficient / laws.kozeny_carman.py_func(air, c)))
 
 
 def at_depth(mix: Mix, depth: float, c: Any = None) -> tuple[float, float, float]:

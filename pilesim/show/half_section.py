@@ -50,9 +50,10 @@ class HalfSection:
 
 
 def half_section(dataset: xr.Dataset) -> HalfSection:
-    """Read the geometry from a Dataset as written by `pilesim run` (`distance`, `height`, `zone`)."""
+    """Read the geometry from a Dataset as written by `pilesim run` (`distance`, `height`, `zone`): as built, or as it is at
+    the one time that a Dataset holds."""
     x, z = dataset["distance"].values, dataset["height"].values
-    zone = dataset["zone"].values
+    zone = zone_of(dataset)
     corners = _corners(x.shape)
     in_pile = (zone != NONE) & (zone != GROUND)
     flat_x, flat_z = x.ravel(), z.ravel()
@@ -72,6 +73,15 @@ def half_section(dataset: xr.Dataset) -> HalfSection:
         mirrored=not one_sided,
         turned=dataset.attrs.get("shape") == "round",
     )
+
+
+def zone_of(dataset: xr.Dataset) -> np.ndarray:
+    """Material of each cell: as built, or at the one time that a Dataset holds, when the cover may be off."""
+    later = dataset.get("zone_uncovered")
+    uncovered = later is not None and "time" in dataset and dataset["time"].ndim == 0
+    if later is not None and uncovered and float(dataset["time"]) >= later.attrs["from_day"]:
+        return later.values
+    return dataset["zone"].values
 
 
 def _corners(shape: tuple[int, int]) -> np.ndarray:

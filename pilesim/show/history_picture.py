@@ -229,12 +229,13 @@ def _remains(axes: Axes, dataset: xr.Dataset, units: str) -> None:
         start = amounts[0] if amounts[0] > 0 else np.nan
         curves.append(Curve(text, 100.0 * amounts / start, look, None if error is None else 100.0 * error / start))
         starts.append(f"{text} {amounts[0]:.0f}")
+    mixed = '"mixed in"' in dataset.attrs.get("cover_off", "")
     lowest = float(np.nanmin([np.nanmin(curve.values, initial=100.0) for curve in curves]))
     _draw(
         axes,
         dataset,
         curves,
-        f"Left of the mix (start: {', '.join(starts)} {label})",
+        f"Left of the mix{' and of the cover in it' if mixed else ''} (start: {', '.join(starts)} {label})",
         "left [% of the start]",
         limits=(min(90.0, 10.0 * np.floor(lowest / 10.0)), None),
     )

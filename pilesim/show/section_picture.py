@@ -63,10 +63,11 @@ def section_figure(dataset: xr.Dataset, units: str = "metric") -> Figure:
         looks = _temperature_look(dataset, times, units), oxygen_look(dataset)
         for above, below, k in zip(rows[0], rows[1], times, strict=True):
             now = dataset.isel(time=k)
+            lies = half_section(now)  # a cover may be off by then
             for axes in (above, below):
-                draw_outline(axes, section, units)
-            _temperature_panel(above, section, now, looks[0], units)
-            _oxygen_panel(below, section, now, looks[1], units)
+                draw_outline(axes, lies, units)
+            _temperature_panel(above, lies, now, looks[0], units)
+            _oxygen_panel(below, lies, now, looks[1], units)
             above.tick_params(labelbottom=False)
         for bar, look in zip(bars, looks, strict=True):
             draw_colour_bar(bar, look)

@@ -14,6 +14,7 @@ from pilesim.model import State
 from pilesim.solver.nodes import TOTALS
 from pilesim.solver.step import Controls, Held, Outcome, Stepper, attempt, begin, make_stepper
 from pilesim.solver.turning import turned
+from pilesim.solver.uncover import CoverOff, skin_left, uncover
 
 DAY = 86400.0
 HEAT_TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respiration_heat", "leachate_heat",
@@ -53,6 +54,7 @@ class Tally:
     sweeps: int = 0
     oxygen_sweeps: int = 0
     oxygen_unfinished: int = 0
+    cover_off: CoverOff | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +97,9 @@ def march(problem: Problem, duration: float, controls: Controls,
     due = [turn for turn in problem.turns if turn.time < duration - 2.0 * problem.record.turn_time]
     while state.time < duration * (1.0 - 1e-12):
         if due and state.time >= due[0].time * (1.0 - 1e-12):
-            stepper, state, held, oxygen_rates, step = _turn(stepper, problem, state, due.pop(0), tally, observe)
+            turn = due.pop(0)
+            as_built = problem.uncovered if problem.uncovered and (tally.cover_off or turn.cover != "put back") else problem
+            stepper, state, held, oxygen_rates, step = _turn(stepper, as_built, state, turn, tally, observe)
             previous, older = (state, held, step), []
             continue
         left = (due[0].time if due else duration) - state.time
@@ -121,13 +125,18 @@ def march(problem: Problem, duration: float, controls: Controls,
     return stepper, state, tally
 
 
-def _turn(stepper: Stepper, problem: Problem, state: State, turn: Turn, tally: Tally,
+def _turn(stepper: Stepper, as_built: Problem, state: State, turn: Turn, tally: Tally,
           observe: Callable[[Stepper, Moment], None]) -> tuple[Stepper, State, Held, np.ndarray, float]:
-    """Turn the pile: a step of its own length, in which heat and water go to the air with the gas."""
-    new, lost = turned(stepper.problem, problem, state, turn)
-    step = float(problem.record.turn_time)
+    """Turn the pile: a step of its own length, in which heat and water go to the air with the gas. A cover that comes off
+    does so before it, in no time; the step starts from what is left."""
+    standing, skin = stepper.problem, stepper.skin  # snow lies on what the turn leaves outside
+    if turn.cover != "put back":
+        standing, state, tally.cover_off = uncover(stepper.problem, state, turn.cover)
+        skin = skin_left(skin, stepper.problem.outside, standing)
+    new, lost = turned(standing, as_built, state, turn)
+    step = float(standing.record.turn_time)
     after = make_stepper(new, stepper.controls)
-    after.skin = stepper.skin  # snow lies on what the turn leaves outside
+    after.skin = skin
     begun, held, oxygen_rates = begin(after, state.time + step)
     begun.stored[:] = state.stored + lost.gained
     totals = np.zeros(len(TOTALS))
@@ -173,7 +182,7 @@ def _count(tally: Tally, record: np.record, outcome: Outcome, oxygen_before: np.
 
 
 def budget_errors(start: tuple[np.ndarray, np.ndarray], state: State, tally: Tally) -> dict[str, float]:
-    """Errors of the budgets relative to throughput: heat, water, oxygen.
+    """Errors of the budgets relative to throughput: heat, water, oxygen. What a cover takes along is counted.
 
     Parameters
     ----------
@@ -181,8 +190,10 @@ def budget_errors(start: tuple[np.ndarray, np.ndarray], state: State, tally: Tal
         Stored enthalpy and water at the start.
     """
     i = {name: k for k, name in enumerate(TOTALS)}
-    heat = float(np.sum(state.stored - start[0])) - sum(tally.inputs[i[k]] for k in HEAT_TOTALS)
-    water = float(np.sum(state.water - start[1])) - sum(tally.inputs[i[k]] for k in WATER_TOTALS)
+    off = tally.cover_off
+    heat = float(state.stored.sum() - start[0].sum()) - sum(tally.inputs[i[k]] for k in HEAT_TOTALS)
+    water = float(state.water.sum() - start[1].sum()) - sum(tally.inputs[i[k]] for k in WATER_TOTALS)
+    heat, water = heat + (off.heat if off else 0.0), water + (off.gone[1] if off else 0.0)
     heat_scale = sum(tally.throughput[i[k]] for k in HEAT_TOTALS) + 1e-6 * float(np.sum(np.abs(start[0])))
     water_scale = sum(tally.throughput[i[k]] for k in WATER_TOTALS) + 1e-6 * float(np.sum(start[1]))
     supplied, _, stored = tally.oxygen

@@ -48,6 +48,8 @@ def bed_properties(temperature: Any, water: Any, substrate: Any, active: Any, pi
         dry_total = 0.0
         lost_mix = max(bed_pool_start[n, 0] + bed_pool_start[n, 1] - substrate[n, 0] - substrate[n, 1], 0.0)
         lost_cover = max(bed_pool_start[n, 2] - substrate[n, 2], 0.0)
+        if bed_volume[_COVER, n] <= 0.0:
+            lost_mix += lost_cover  # none, or of what was cover and is mixed in
         for m in range(_MIX, _BASE + 1):
             volume = bed_volume[m, n]
             if volume <= 0.0:
@@ -92,6 +94,7 @@ def bed_properties(temperature: Any, water: Any, substrate: Any, active: Any, pi
                 limit *= active[n]
                 out_environment[n, 0] = bed.pool_rate[0] * limit
                 out_environment[n, 1] = bed.pool_rate[1] * limit
+                out_environment[n, 2] = bed.pool_rate[2] * limit  # of a cover that is mixed in; a cover's own comes below
             elif m == _COVER:
                 out_environment[n, 2] = bed.pool_rate[2] * limit
         out_gas_volume[n] = gas

@@ -4,7 +4,7 @@ The grid stays. What moves with the material (dry matter, the pools in it, its h
 carried by one linear operator whose rows sum to one, so each is conserved to round-off. The air that the material meets
 leaves in equilibrium with it: its enthalpy and vapour are what the turn loses, and both are returned. Pores open anew where
 water or density had closed them, as air space and permeability follow from what lies there; the gas in what was moved is
-fresh. A cover is taken off, turned by itself and put back.
+fresh. A cover is taken off, turned by itself and put back, unless it is off for good (`uncover`).
 """
 
 from __future__ import annotations
@@ -80,7 +80,8 @@ def turned(problem: Problem, as_built: Problem, state: State, turn: Turn) -> tup
     pools, pool_start, water = state.substrate.copy(), bed.pool_start.copy(), state.water.copy()
     activity, oxygen, gained = state.activity.copy(), state.oxygen.copy(), np.zeros_like(water)
     heat = vapour = 0.0
-    for material, own_pools in ((MIX, slice(0, 2)), (COVER, slice(2, 3))):
+    pools_of_mix = 2 if mesh.volume[COVER].any() else 3  # a cover that is mixed in brings its pool
+    for material, own_pools in ((MIX, slice(0, pools_of_mix)), (COVER, slice(2, 3))):
         nodes = np.flatnonzero(mesh.volume[material] > 0.0)
         if nodes.size == 0:
             continue

@@ -17,13 +17,14 @@ from pilesim.assess.hygiene import coli_reductions
 from pilesim.assess.judge import rule_cautions
 from pilesim.assess.measures import Values, measure
 from pilesim.assess.recipe import mix_messages
-from pilesim.assess.shares import mix_pieces
+from pilesim.assess.shares import mix_pieces, pieces_mixed_in
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
 from pilesim.inputs.scenario import MixFromIngredients, MonthlyWeather, Scenario, Turn
-from pilesim.solver.march import Moment, Tally, budget_errors, march
+from pilesim.solver.march import DAY, Moment, Tally, budget_errors, march
 from pilesim.solver.step import Controls, Stepper
+from pilesim.solver.uncover import CoverOff
 
 if TYPE_CHECKING:
     import xarray as xr
@@ -37,8 +38,8 @@ SEEDED = ("Seeding: finished compost as a seed helped in some published trials a
           "oxygen reaches only the outer 0.3 m.")
 
 TURNED = ("Turned: the rule is judged of material that is followed through the turns, all other shares and days of places. "
-          "The outline stays; settling, new lumps, ammonia and what the machine adds or spills are not modelled; how much "
-          "air the material meets is a guess.")
+          "The outline of the mix stays; settling, new lumps, ammonia and what the machine adds or spills are not modelled; "
+          "how much air the material meets is a guess.")
 VALVE = ("The cover works as a valve: condensate tightens it. On cells of 10 cm its air intake is within 10 percent of that "
          "on 2.5 cm, the share meeting the rule within 0.02, the mean temperature on day 30 within 2 K; the error shown may "
          "be less. That covers behave so is a reading of practice, not a measurement.")
@@ -85,7 +86,7 @@ def observed_run(scenario: Scenario, problem: Problem, report: Callable[[float],
                  controls: Controls | None = None) -> tuple[tuple[Watch, Recorder, Tally], Values]:
     """March one problem to the end; returns its observers and tally, and its measures."""
     duration = scenario.run.duration
-    watch = Watch(scenario, mix_pieces(problem), CONSTANTS["hygiene_temperature"].value)
+    watch = Watch(scenario, mix_pieces(problem), CONSTANTS["hygiene_temperature"].value, pieces_mixed_in(problem))
     recorder = Recorder(output_times(scenario))
 
     def observe(stepper: Stepper, moment: Moment) -> None:
@@ -116,7 +117,7 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
         out.append("A slab has no ground, base layer, compaction, draught or drainage: heat, vapour and oxygen pass its "
                    "faces only.")
     out += rule_cautions(scenario.limits.rule, len(scenario.turns))
-    out += turn_messages(scenario)
+    out += turn_messages(scenario, tally.cover_off)
     if scenario.start.seeding != "mature":
         out.append(SEEDED)
     if scenario.cover.valve:
@@ -138,11 +139,25 @@ def messages(scenario: Scenario, watch: Watch, tally: Tally, values: Values) -> 
     return out
 
 
-def turn_messages(scenario: Scenario) -> list[str]:
-    """What to know of a run with turns."""
+def turn_messages(scenario: Scenario, off: CoverOff | None) -> list[str]:
+    """What to know of a run with turns, and of its cover if that came `off`."""
     late = sum(turn.time >= scenario.run.duration for turn in scenario.turns)
     out = [f"{late} of {len(scenario.turns)} turns come after the end of the run."] if late else []
-    return [*out, TURNED] if len(scenario.turns) > late else out
+    if len(scenario.turns) == late:
+        return out
+    return [*out, *([] if off is None else [cover_message(off)]), TURNED]
+
+
+def cover_message(off: CoverOff) -> str:
+    """What became of the cover, and what numbers mean since."""
+    day = f"On day {off.time / DAY:.4g} the pile was turned and its cover {off.fate}; it stands bare from then on"
+    if off.fate == "mixed in":
+        share = 100.0 * off.dry / (off.dry + off.mix)
+        return (f"{day}, the mix filling the outline of the cover. {share:.0f} percent of its dry matter is cover then, "
+                f"and its permeability is taken as {off.permeability:.1e} m2 by particle size (fines rule), a guess. "
+                "Losses are of the mix and of what came into it.")
+    return (f"{day}, smaller by its thickness. Dry matter, water and heat of the cover left with it: budgets count that, "
+            "the flows of heat and water do not.")
 
 
 def tiny_pile() -> Scenario:

@@ -159,7 +159,8 @@ def _jobs(number: int, scenario: Scenario) -> list[_Job]:
 def _with_air(scenario: Scenario, factor: float) -> Scenario:
     """The scenario with more or less air met in its turns, written out so that a result holds what was run."""
     events = [{"time": f"{turn.time:.9g} s", "mixing": turn.mixing, "share": turn.share, "loosening": turn.loosening,
-               "air_exchanged": factor * turn.air_exchanged} for turn in scenario.turns]
+               "air_exchanged": factor * turn.air_exchanged, **({} if turn.cover == "put back" else {"cover": turn.cover})}
+              for turn in scenario.turns]
     lines = [line for line in scenario.text().splitlines() if not line.startswith("event = ")]
     tables = "\n".join("\n[[event]]\n" + "\n".join(f'{key} = "{value}"' for key, value in event.items()) for event in events)
     return from_text("\n".join(lines) + "\n" + tables + "\n", scenario.name)
@@ -218,8 +219,7 @@ def _of_material(met: np.ndarray, hours: np.ndarray, hottest: np.ndarray, reduct
 
 def _curves(fine: History, coarse: History) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Days, mean temperature of the mix [degC] and its difference from the coarse grid, at the steps of the fine one."""
-    means = [history.temperatures @ history.pieces.node_weight[history.nodes] - CONSTANTS["celsius_zero"].value
-             for history in (fine, coarse)]
+    means = [history.mean() - CONSTANTS["celsius_zero"].value for history in (fine, coarse)]
     return fine.times / DAY, means[0], np.abs(means[0] - np.interp(fine.times, coarse.times, means[1]))
 
 

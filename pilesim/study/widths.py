@@ -167,7 +167,8 @@ def width_run(job: _Job, dataset: xr.Dataset) -> WidthRun:
     limit = float(dataset.attrs["anaerobic_oxygen_percent"])
     section = None
     if job.section_day is not None:
-        section = dataset[list(_DRAWN)].isel(time=int(np.argmin(np.abs(days - job.section_day))))
+        drawn = [*_DRAWN, *(["zone_uncovered"] if "zone_uncovered" in dataset else [])]
+        section = dataset[drawn].isel(time=int(np.argmin(np.abs(days - job.section_day))))
         section.attrs = {name: value for name, value in dataset.attrs.items() if name != "constants"}
     return WidthRun(
         scenario=job.scenario.name,
@@ -200,8 +201,11 @@ def _reach(dataset: xr.Dataset, limit: float) -> float:
     falling = np.flatnonzero(share >= 0.5 * share.max())
     if share.max() <= 0.0 or falling[-1] == len(share) - 1:
         return math.nan
-    oxygen = dataset["oxygen"].isel(time=int(falling[-1])).values
-    area = np.nan_to_num(dataset["mix_area"].values)
+    then = dataset.isel(time=int(falling[-1]))
+    oxygen, area, later = then["oxygen"].values, then["mix_area"], then.get("mix_area_uncovered")
+    if later is not None and float(then["time"]) >= later.attrs["from_day"]:
+        area = later
+    area = np.nan_to_num(area.values)
     distance = np.nan_to_num(dataset["distance"].values)
     starved = np.where(oxygen < limit, area, 0.0)
     if starved.sum() <= 0.0:

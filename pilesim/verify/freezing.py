@@ -6,12 +6,12 @@ import numpy as np
 
 from pilesim.balances.physics import Physics
 from pilesim.balances.surface import FIXED, Boundary
-from pilesim.build import reduced_problem
 from pilesim.estimate.formulas import neumann_front
 from pilesim.section.grid import GROUND, MIX, box_grid
 from pilesim.solver.march import march
 from pilesim.solver.step import Controls
 from pilesim.verify.check import Check, relative
+from pilesim.verify.reduced import reduced_problem
 
 ZERO, DAY = 273.15, 86400.0
 CONDUCTIVITY, CAPACITY, WATER, FUSION = 1.5, 2.0e6, 300.0, 3.336e5  # equal in both phases

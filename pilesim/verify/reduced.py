@@ -33,11 +33,13 @@ from typing import Any
 
 import numpy as np
 
-from pilesim.balances.physics import Physics
-from pilesim.balances.surface import Boundary
-from pilesim.build import Problem, reduced_problem
+from pilesim.balances.bed import Bed
+from pilesim.balances.physics import Physics, run_record
+from pilesim.balances.surface import Boundary, gather_edges
+from pilesim.build import GROUND_EDGES, Problem, assembled, empty_properties
 from pilesim.model import State
 from pilesim.section.grid import BASE, COVER, MIX, SectionGrid, box_grid, section_grid
+from pilesim.section.operators import build_mesh
 from pilesim.solver.march import Moment, Tally, march
 from pilesim.solver.step import Controls
 
@@ -59,6 +61,55 @@ def one_gas(molar_mass: float) -> dict[str, Any]:
     """Constants of a gas whose parts all have one `molar_mass` [kg mol-1]."""
     return dict.fromkeys(("dry_air_molar_mass", "inert_gas_molar_mass", "oxygen_molar_mass",
                           "carbon_dioxide_molar_mass"), molar_mass)
+
+
+def reduced_problem(
+    grid: SectionGrid, physics: Physics, boundaries: Mapping[str, Boundary], *, heat_capacity: Mapping[int, float],
+    conductivity: Mapping[int, float], permeability: Mapping[int, float], diffusivity: Mapping[int, float],
+    air_filled_porosity: float, substrate: Mapping[int, float], rate: float, temperature: np.ndarray | float,
+    oxygen: np.ndarray | float, ambient_density: float, pressure: float, oxygen_demand: float = 1.0,
+    respiratory_quotient: float = 1.0, freezable_water: float = 0.0, permeability_ratio: Mapping[int, float] | None = None,
+) -> Problem:
+    """Problem with given properties per material, for reference cases; same path through the solver.
+
+    Parameters
+    ----------
+    heat_capacity, conductivity, permeability, diffusivity : mapping of material to float
+        [J m-3 K-1], [W m-1 K-1], [m2], effective [m2 s-1].
+    substrate : mapping of material to float
+        One pool [kg m-3], burning at `rate` [s-1] times the temperature and oxygen factors.
+    temperature, oxygen : array over nodes or float
+        Initial [K], [1].
+    freezable_water : float
+        Water that stays in place and freezes, its sensible heat part of `heat_capacity` [kg m-3].
+    permeability_ratio : mapping of material to float
+        Permeability across over `permeability`, which is that upwards [1].
+    """
+    mesh = build_mesh(grid, permeability_ratio)
+    record = run_record(physics, pressure=pressure, ambient_density=ambient_density, oxygen_demand=oxygen_demand,
+                        respiratory_quotient=respiratory_quotient)
+    edges = gather_edges(grid.edges, boundaries, GROUND_EDGES, mesh.node_at(grid.x.shape), mesh.x, mesh.z, record,
+                         grid.axisymmetric)
+    n1 = mesh.count + 1
+    properties = empty_properties(mesh.count)
+    capacity = np.zeros(n1)
+    pools = np.zeros((n1, 3))
+    for material in range(1, 5):
+        properties.conductivity[material] = conductivity.get(material, 0.0)
+        properties.permeability[material] = permeability.get(material, 0.0)
+        properties.diffusivity[material] = diffusivity.get(material, 0.0)
+        capacity += heat_capacity.get(material, 0.0) * mesh.volume[material]
+        pools[:, 0] += substrate.get(material, 0.0) * mesh.volume[material]
+    pile = mesh.volume[MIX] + mesh.volume[COVER] + mesh.volume[BASE]
+    properties.gas_volume[:] = air_filled_porosity * pile
+    properties.environment[:, 0] = np.where(pile > 0, rate, 0.0)
+    properties.activity[:] = 1.0
+    none = np.zeros((5, n1))
+    bed = Bed(mesh.volume, none, none, np.ones(5), np.zeros(5), np.zeros(5), np.zeros(5), np.array([rate, 0.0, 0.0]),
+              pools, capacity, freezable_water * mesh.volume.sum(axis=0))
+    start = np.append(np.broadcast_to(np.asarray(temperature, dtype=float), (mesh.count,)), 0.0)
+    gas = np.append(np.broadcast_to(np.asarray(oxygen, dtype=float), (mesh.count,)), 0.0)
+    return assembled(grid, mesh, physics, record, edges, bed, start, np.zeros(n1), gas, properties)
 
 
 def reduced(grid: SectionGrid, boundaries: Mapping[str, Boundary], physics: Physics, **changes: Any) -> Problem:

@@ -15,11 +15,11 @@ from dataclasses import replace
 import numpy as np
 
 from pilesim.balances.surface import Boundary
-from pilesim.build import Problem, reduced_problem
+from pilesim.build import Problem
 from pilesim.model import State
 from pilesim.section.grid import COVER, GROUND, MIX, SectionGrid, section_grid
 from pilesim.verify.check import Check, largest_error
-from pilesim.verify.reduced import R1_AIR, R1_DENSITY, R1_START, dry_physics, one_gas, run, tight
+from pilesim.verify.reduced import R1_AIR, R1_DENSITY, R1_START, dry_physics, one_gas, reduced_problem, run, tight
 
 MOLE, STEPS, STEP = 0.02896, 36, 3600.0
 AMBIENT, STALE = 0.28 / R1_DENSITY, 0.02 / R1_DENSITY  # mole fractions

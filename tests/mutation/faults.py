@@ -267,4 +267,24 @@ STEPS = (
           "verification/test_slab.py::test_a_slab_runs_without_draught"),
 )
 
-FAULTS = (*LAWS, *GEOMETRY, *EDGES, *BUILT, *OUTCOME, *FLOW, *HEAT_AND_WATER, *OXYGEN, *STEPS)
+COVER_OFF = (
+    fault("cover_pool_idle_in_mix", "a cover that is mixed in decays no more", "solver/properties.py",
+          "                out_environment[n, 2] = bed.pool_rate[2] * limit  # of",
+          "                out_environment[n, 2] = 0.0  # of",
+          "verification/test_cover_off.py::test_what_was_cover_goes_on_decaying_in_the_mix"),
+    fault("cover_decays_for_nothing", "what a mixed-in cover loses stays in the dry matter", "solver/properties.py",
+          "            lost_mix += lost_cover  # none", "            lost_mix += 0.0 * lost_cover  # none",
+          "verification/test_cover_off.py::test_what_was_cover_goes_on_decaying_in_the_mix"),
+    fault("cover_leaves_its_heat", "a cover that is taken away leaves its heat on the nodes it shared", "solver/uncover.py",
+          "(state.stored - part)[kept]", "state.stored[kept]",
+          "verification/test_cover_off.py::test_what_leaves_and_what_stays_is_all_there_was"),
+    fault("bare_face_closed", "gas does not pass where a cover was taken away", "section/uncovered.py",
+          "edges[name] = np.concatenate([edges[name], _between(own, gone)])",
+          "edges[\"axis\"] = np.concatenate([edges[\"axis\"], _between(own, gone)])",
+          "verification/test_cover_off.py::test_a_slab_without_its_cover_is_a_slab_built_so"),
+    fault("parcels_keep_the_old_outline", "material never comes to lie where the cover was mixed in", "assess/parcels.py",
+          "            places, at_places = later\n", "            pass\n",
+          "system/test_cover_off.py::test_material_is_followed_into_where_the_cover_lay"),
+)
+
+FAULTS = (*LAWS, *GEOMETRY, *EDGES, *BUILT, *OUTCOME, *FLOW, *HEAT_AND_WATER, *OXYGEN, *STEPS, *COVER_OFF)

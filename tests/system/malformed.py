@@ -111,8 +111,18 @@ FILES = (
     File("event with a bare number", GOOD.encode() + b"[[event]]\ntime = 5", "event 1.time", "unit"),
     File("event of another kind", GOOD.encode() + b'[[event]]\nkind = "water"\ntime = "5 day"', "event 1.kind",
          "known, but not in this version"),
-    File("event that leaves the cover off", GOOD.encode() + b'[[event]]\ncover = "left off"\ntime = "5 day"',
-         "event 1.cover", "known, but not in this version"),
+    File("cover that is just left off", GOOD.encode() + b'[[event]]\ncover = "left off"\ntime = "5 day"',
+         "event 1.cover", "put back, mixed in, taken away"),
+    File("cover mixed in where there is none", GOOD.encode() + b'[cover]\nthickness = "0 m"\n'
+         b'[[event]]\ncover = "mixed in"\ntime = "5 day"', "event 1.cover", "without a cover"),
+    File("cover mixed into a part", GOOD.encode() + b'[[event]]\ncover = "mixed in"\nshare = "80 %"\ntime = "5 day"',
+         "event 1.cover", "share 100 percent"),
+    File("cover mixed in and turned outside in", GOOD.encode() + b'[[event]]\ncover = "mixed in"\nmixing = "outside in"\n'
+         b'time = "5 day"', "event 1.cover", "'throughout'"),
+    File("cover taken away twice", GOOD.encode() + b'[[event]]\ncover = "taken away"\ntime = ["5 day", "8 day"]',
+         "event 1.cover", "taken away on day 5"),
+    File("cover put back that is gone", GOOD.encode() + b'[[event]]\ncover = "put back"\ntime = "8 day"\n'
+         b'[[event]]\ncover = "mixed in"\ntime = "5 day"', "event 1.cover", "cannot come back"),
     File("two turns at once", GOOD.encode() + b'[[event]]\ntime = ["5 day", "120 hour"]', "event", "an hour apart"),
     File("a turn of nothing", GOOD.encode() + b'[[event]]\ntime = "5 day"\nshare = "0 %"', "event 1.share", "from 1 percent"),
     File("stage", GOOD.encode() + b"[[stage]]", "stage", "known, but not in this version"),
