@@ -15,6 +15,7 @@ import numpy as np
 
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
+from pilesim.solver.coupling import correct_respiration, step_error
 from pilesim.solver.iteration import iterate
 from pilesim.solver.passes import follow_flow, mid_step_terms, relax_composition, run_stages, settle_oxygen
 from pilesim.solver.step import Controls, arguments, begin, blank_held, make_stepper
@@ -27,6 +28,10 @@ def compile_stages(problem: Problem) -> None:
              a.second, a.edges, a.rates, a.new, a.gamma, a.dt, a.dt_last, True, 1.0, 1.0, 1, a.c)
     _compile(mid_step_terms, a.quads, a.room, a.held, a.held_last, 1.0, a.terms, a.capillary, a.capillary_total, True, a.c)
     _compile(relax_composition, a.frame, a.now, a.new, 1.0, 1.0, a.c)
+    early, late = a.rates
+    _compile(correct_respiration, a.terms.environment, a.held_last.environment, a.held.environment, a.new_held.environment,
+             a.dt, a.dt_last, early.burnt, late.burnt, a.gamma, 1, a.bed, a.new, a.room.warming, a.room.corrected, a.c)
+    _compile(step_error, a.frame.weight, a.room.defect, a.room.warming, (a.new.temperature, *a.older), a.shares, 1)
 
 
 def compile_gas(problem: Problem) -> None:

@@ -78,10 +78,11 @@ def _defect(frame: Any, bed: Any, new: Any, c: Any) -> float:
 @compiled_part
 def _burnt(now: Any, new: Any) -> float:
     """Substrate oxidised in the step [kg m-1]."""
-    before, after = now.substrate.reshape(-1), new.substrate.reshape(-1)
+    before, after = now.substrate, new.substrate
     total = 0.0
-    for i in range(after.size):
-        total += before[i] - after[i]
+    for n in range(after.shape[0]):
+        for pool in range(3):
+            total += before[n, pool] - after[n, pool]
     return total
 
 

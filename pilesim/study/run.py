@@ -17,7 +17,7 @@ from pilesim.assess.hygiene import coli_reductions
 from pilesim.assess.judge import rule_cautions
 from pilesim.assess.measures import Values, measure
 from pilesim.assess.recipe import mix_messages
-from pilesim.assess.shares import mix_pieces, pieces_mixed_in
+from pilesim.assess.shares import mix_pieces, pieces_mixed_in, share_below
 from pilesim.assess.watch import Watch
 from pilesim.base.constants import CONSTANTS
 from pilesim.build import Problem, build
@@ -168,15 +168,17 @@ def tiny_pile() -> Scenario:
     return replace(tiny, turns=(Turn(3600.0, "throughout", 1.0, CONSTANTS["turn_air_exchanged"].value, 0.0),))
 
 
-def compile_assessment() -> None:
-    """Compile the kernels that judge a history of temperatures."""
+def compile_assessment(problem: Problem) -> None:
+    """Compile the kernels that judge a history of temperatures and a field of `problem`."""
     tiny, times, temperatures = tiny_pile(), np.arange(2.0), np.zeros((2, 1))
     progress_of_rule(times, temperatures, tiny.limits.rule)
     coli_reductions(times, temperatures)
+    share_below(problem.temperature, 0.0, mix_pieces(problem))
 
 
 def warm_up() -> None:
     """Compile all kernels of a run, or load them from the cache, by a few steps of a tiny pile."""
     tiny = tiny_pile()
-    observed_run(tiny, build(tiny, 1), lambda share: None)
-    compile_assessment()
+    problem = build(tiny, 1)
+    observed_run(tiny, problem, lambda share: None)
+    compile_assessment(problem)

@@ -1,4 +1,4 @@
-"""Compile the kernels before they are needed, in processes of their own: halves of a step apart, then the whole.
+"""Compile the kernels before they are needed, in two processes of their own: halves of a step apart, then the whole.
 
 Machine code that a process has just compiled differs in the last digits from the same code read back from the cache.
 So that the first run of all gives the numbers of every later one, nothing is compiled in the process that simulates.
@@ -6,6 +6,7 @@ So that the first run of all gives the numbers of every later one, nothing is co
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ from pilesim.base.compiled import CACHE_FOLDER, compilation_lock
 from pilesim.inputs.scenario import Scenario
 from pilesim.study.executor import available_workers, run_jobs
 
-_MARKER = "complete"  # file in the cache folder that says that all kernels are in it
+# files in the cache folder that say that all kernels are in it, or those of the stages
+_MARKER, _STAGES = "complete", "stages"
 
 
 def is_compiled() -> bool:
@@ -41,8 +43,7 @@ def ensure_compiled(announce: Callable[[str], None] | None = None) -> None:
         announce("compiling the kernels, once per version, about a minute")
     with compilation_lock():
         if not is_compiled():
-            _apart(_compile, {0: "stages", 1: "gas"})
-            _apart(_compile, {0: "all"})
+            _apart(_compile, {0: "stages", 1: "the rest"})
             _marker().touch()
 
 
@@ -76,13 +77,16 @@ def _compile(part: str, report: Callable[[float], None]) -> None:
     from pilesim.solver.ahead import compile_gas, compile_stages
     from pilesim.study.run import compile_assessment, tiny_pile, warm_up
 
+    problem = build(tiny_pile(), 1)
     if part == "stages":
-        compile_stages(build(tiny_pile(), 1))
-        compile_assessment()
-    elif part == "gas":
-        compile_gas(build(tiny_pile(), 1))
-    else:
-        warm_up()
+        compile_stages(problem)
+        compile_assessment(problem)
+        (CACHE_FOLDER / _STAGES).touch()
+        return
+    compile_gas(problem)
+    while not (CACHE_FOLDER / _STAGES).exists():  # its process is at work, and if it dies so does this one
+        time.sleep(0.05)
+    warm_up()
 
 
 def _build(scenario: Scenario, report: Callable[[float], None]) -> None:
