@@ -92,12 +92,17 @@ def inlined(function: Callable[..., Any]) -> Any:
     return _part(_njit_inlined(function))
 
 
+def compile_for(kernel: Any, *values: Any) -> tuple[Any, ...]:
+    """Compile `kernel` for arguments of the types of `values`, or load it from the cache; returns the types."""
+    types = tuple(numba.typeof(value) for value in values)
+    kernel.compile(types)
+    return types
+
+
 def entry(kernel: Any, values: tuple[Any, ...]) -> Callable[..., Any]:
     """The machine code of `kernel` for arguments of the types of `values`, which it does not look at again: a call of so many
     arrays spends 30 us on their types."""
-    signature = tuple(numba.typeof(value) for value in values)
-    kernel.compile(signature)
-    return kernel.get_overload(signature)
+    return kernel.get_overload(compile_for(kernel, *values))
 
 
 def plain(function: Callable[..., Any]) -> Any:

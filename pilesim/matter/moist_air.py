@@ -36,7 +36,7 @@ def ice_saturation_pressure(temperature: float, c: Any) -> float:
                     - c.ice_saturation_e * math.log(t + c.ice_saturation_d))
 
 
-@compiled_part
+@compiled
 def bed_saturation_pressure(temperature: float, c: Any) -> float:
     """Saturation pressure in a wet bed [Pa]: over ice below 0 degC, else over water."""
     if temperature < c.celsius_zero:
@@ -86,7 +86,7 @@ def fill_saturation_table(c: Any) -> None:
         c.saturation_table[i, 3] = 2.0 * (a - b) + u + v
 
 
-@compiled_part
+@compiled
 def tabled_saturation(temperature: float, c: Any) -> tuple[float, float]:
     """`bed_saturation_pressure` [Pa] and its slope [Pa K-1] from the record's table; from the law outside it."""
     place = (temperature - c.celsius_zero) * TABLE_PER_KELVIN + TABLE_BELOW * TABLE_PER_KELVIN

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import inspect
 from types import SimpleNamespace
-from typing import Any
 
-import numba
 import numpy as np
 
+from pilesim.base.compiled import compile_for
 from pilesim.build import Problem, edges_over
 from pilesim.model import State
 from pilesim.solver.coupling import correct_respiration, step_error
@@ -24,24 +23,24 @@ from pilesim.solver.step import Controls, arguments, begin, blank_held, make_ste
 def compile_stages(problem: Problem) -> None:
     """Compile the stages of heat and water, and what surrounds them, for `problem` and with it for every other."""
     a, mid = _typical(problem)
-    _compile(run_stages, a.frame, a.room, a.terms, a.capillary, a.props.pore_volume, a.now, a.last, mid, a.first,
-             a.second, a.edges, a.rates, a.new, a.gamma, a.dt, a.dt_last, True, 1.0, 1.0, 1, a.c)
-    _compile(mid_step_terms, a.quads, a.room, a.held, a.held_last, 1.0, a.terms, a.capillary, a.capillary_total, True, a.c)
-    _compile(relax_composition, a.frame, a.now, a.new, 1.0, 1.0, a.c)
+    compile_for(run_stages, a.frame, a.room, a.terms, a.capillary, a.props.pore_volume, a.now, a.last, mid, a.first,
+                a.second, a.edges, a.rates, a.new, a.gamma, a.dt, a.dt_last, True, 1.0, 1.0, 1, a.c)
+    compile_for(mid_step_terms, a.quads, a.room, a.held, a.held_last, 1.0, a.terms, a.capillary, a.capillary_total, True, a.c)
+    compile_for(relax_composition, a.frame, a.now, a.new, 1.0, 1.0, a.c)
     early, late = a.rates
-    _compile(correct_respiration, a.terms.environment, a.held_last.environment, a.held.environment, a.new_held.environment,
-             a.dt, a.dt_last, early.burnt, late.burnt, a.gamma, 1, a.bed, a.new, a.room.warming, a.room.corrected, a.c)
-    _compile(step_error, a.frame.weight, a.room.defect, a.room.warming, (a.new.temperature, *a.older), a.shares, 1)
+    compile_for(correct_respiration, a.terms.environment, a.held_last.environment, a.held.environment, a.new_held.environment,
+                a.dt, a.dt_last, early.burnt, late.burnt, a.gamma, 1, a.bed, a.new, a.room.warming, a.room.corrected, a.c)
+    compile_for(step_error, a.frame.weight, a.room.defect, a.room.warming, (a.new.temperature, *a.older), a.shares, 1)
 
 
 def compile_gas(problem: Problem) -> None:
     """Compile the start of a run, and gas flow and oxygen of a step."""
     begin(make_stepper(problem, Controls()))
     a, mid = _typical(problem)
-    _compile(follow_flow, a.quads, a.frame, a.room, a.second, a.edges, a.bed, a.props, a.now, mid, a.new, a.room.source, a.dt,
-             True, True, 1.0, a.late)
-    _compile(settle_oxygen, a.quads, a.frame, a.room, a.props, a.oxygen_terms, a.now, a.last, a.new, a.edges_at_end, a.dt,
-             a.dt_last, True, True, 1.0, 1.0, 1, True, a.new_held, a.c)
+    compile_for(follow_flow, a.quads, a.frame, a.room, a.second, a.edges, a.bed, a.props, a.now, mid, a.new, a.room.source,
+                a.dt, True, True, 1.0, a.late)
+    compile_for(settle_oxygen, a.quads, a.frame, a.room, a.props, a.oxygen_terms, a.now, a.last, a.new, a.edges_at_end, a.dt,
+                a.dt_last, True, True, 1.0, 1.0, 1, True, a.new_held, a.c)
 
 
 def _typical(problem: Problem) -> tuple[SimpleNamespace, tuple[np.ndarray, ...]]:
@@ -55,7 +54,3 @@ def _typical(problem: Problem) -> tuple[SimpleNamespace, tuple[np.ndarray, ...]]
     values = arguments(stepper, state, held, (state, held, 1.0), [], 1.0, (edges, edges), state, held)
     named = SimpleNamespace(**dict(zip(inspect.signature(iterate.py_func).parameters, values, strict=True)))
     return named, (named.room.mid_east, named.room.mid_north, named.room.mid_outflow)
-
-
-def _compile(kernel: Any, *values: Any) -> None:
-    kernel.compile(tuple(numba.typeof(value) for value in values))

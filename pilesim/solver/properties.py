@@ -94,7 +94,8 @@ def bed_properties(temperature: Any, water: Any, substrate: Any, active: Any, pi
                 limit *= active[n]
                 out_environment[n, 0] = bed.pool_rate[0] * limit
                 out_environment[n, 1] = bed.pool_rate[1] * limit
-                out_environment[n, 2] = bed.pool_rate[2] * limit  # of a cover that is mixed in; a cover's own comes below
+                if bed_pool_start[n, 2] > 0.0:
+                    out_environment[n, 2] = bed.pool_rate[2] * limit  # of a cover that is mixed in; its own comes below
             elif m == _COVER:
                 out_environment[n, 2] = bed.pool_rate[2] * limit
         out_gas_volume[n] = gas

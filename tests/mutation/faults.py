@@ -269,8 +269,8 @@ STEPS = (
 
 COVER_OFF = (
     fault("cover_pool_idle_in_mix", "a cover that is mixed in decays no more", "solver/properties.py",
-          "                out_environment[n, 2] = bed.pool_rate[2] * limit  # of",
-          "                out_environment[n, 2] = 0.0  # of",
+          "                    out_environment[n, 2] = bed.pool_rate[2] * limit  # of",
+          "                    out_environment[n, 2] = 0.0  # of",
           "verification/test_cover_off.py::test_what_was_cover_goes_on_decaying_in_the_mix"),
     fault("cover_decays_for_nothing", "what a mixed-in cover loses stays in the dry matter", "solver/properties.py",
           "            lost_mix += lost_cover  # none", "            lost_mix += 0.0 * lost_cover  # none",

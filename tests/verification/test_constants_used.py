@@ -107,7 +107,7 @@ def sentences():
     scenario = from_text(GOOD, "bare").with_(**{"mix.permeability": f"{limits['plume_permeability']!r} m2",
                                                 "pile.base_width": "8 m"})
     watch = SimpleNamespace(series={"capped_share": [limits["capped_share_caution"]]})
-    tally = SimpleNamespace(oxygen_unfinished=0, steps=1)
+    tally = SimpleNamespace(oxygen_unfinished=0, steps=1, cover_off=None)
     out += messages(scenario, watch, tally, {"budget_error_oxygen": np.array(limits["oxygen_budget_caution"])})
     out.append(_moisture((limits["lowest_mix_moisture"], 0.0)))
     out.append(repr(common_covers({})))
