@@ -6,6 +6,7 @@ import dataclasses
 
 import numpy as np
 import pytest
+from verification.corners import corner_jacobians
 
 from pilesim.base.constants import constant_record
 from pilesim.build import build, empty_properties
@@ -13,7 +14,7 @@ from pilesim.inputs.records import Cover
 from pilesim.inputs.scenario import Turn, load
 from pilesim.matter.mix import free_air_space, particle_size, permeability, settled_mix
 from pilesim.matter.mixed_in import with_cover_mixed_in
-from pilesim.section.grid import COVER, GROUND, MIX, NONE, corner_jacobians, edge_length, section_grid
+from pilesim.section.grid import COVER, GROUND, MIX, NONE, edge_length, section_grid
 from pilesim.section.uncovered import cover_mixed_in, cover_taken_away
 from pilesim.solver.march import DAY, HEAT_TOTALS, WATER_TOTALS, budget_errors, march
 from pilesim.solver.nodes import TOTALS
