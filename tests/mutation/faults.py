@@ -259,12 +259,12 @@ STEPS = (
           "verification/test_traps.py::test_lagged_composition_is_wrong_at_any_step"),
     fault("respiration_uncorrected", "stages keep the rate factors foreseen", "solver/coupling.py",
           "            more = min(more * step, 0.5 * substrate[n, pool])", "            more = 0.0 * more",
-          "verification/test_manufactured.py::test_orders_in_time", "verification/test_time_error.py"),
+          f"{ROUTES}test_substrate_is_charged_with_the_oxygen_that_was_there"),
     fault("tangent_never_renewed", "a node that leaves the reach of its tangent follows it all the same", "solver/tangent.py",
-          "REACH = 0.3", "REACH = 300.0", "verification/test_freezing.py"),
+          "REACH = 0.3", "REACH = 300.0", f"{ROUTES}test_a_node_that_leaves_its_tangent_is_solved_in_full"),
     fault("storage_of_first_order", "stored oxygen by backward Euler", "solver/passes.py",
           "w = 0.0 if start else dt / dt_last", "w = 0.0 if start else 0.0 * dt_last",
-          "verification/test_slab.py::test_a_slab_runs_without_draught"),
+          f"{ROUTES}test_stored_oxygen_is_used_up_at_second_order"),
 )
 
 COVER_OFF = (
