@@ -17,8 +17,7 @@ from pilesim.balances.water import metabolic_water
 from pilesim.base.compiled import compiled_part
 
 # share of the tolerance while nothing has warmed, as errors made early grow with the pile; all of it from this rise on [K]
-COLD_SHARE, WARM = 0.015, 40.0
-LEFT = 0.4  # of what the correction of respiration did to temperature: it is itself in error by a fifth to a half
+COLD_SHARE, WARM = 0.02, 40.0
 
 
 @compiled_part
@@ -84,7 +83,7 @@ def allowance(weight: Any, temperature: Any, start: Any) -> float:
     warmth = 0.0
     for n in range(temperature.size):
         warmth += weight[n] * (temperature[n] - start[n]) ** 2
-    return min(1.0, COLD_SHARE + warmth / (WARM * WARM))
+    return min(1.0, COLD_SHARE + np.sqrt(warmth) / WARM)
 
 
 @compiled_part
@@ -103,7 +102,7 @@ def step_error(weight: Any, flow_defect: Any, warming: Any, temperatures: Any, s
     a, b, c, d = temperatures
     total = 0.0
     for n in range(pile_count):
-        local = abs(flow_defect[n] + LEFT * warming[n]) + abs(
+        local = abs(flow_defect[n] + warming[n]) + abs(
             shares[0] * a[n] + shares[1] * b[n] + shares[2] * c[n] + shares[3] * d[n])
         total += weight[n] * local * local
     return np.sqrt(total)
