@@ -101,8 +101,9 @@ def compile_for(kernel: Any, *values: Any) -> tuple[Any, ...]:
 
 def entry(kernel: Any, values: tuple[Any, ...]) -> Callable[..., Any]:
     """The machine code of `kernel` for arguments of the types of `values`, which it does not look at again: a call of so many
-    arrays spends 30 us on their types."""
-    return kernel.get_overload(compile_for(kernel, *values))
+    arrays spends 30 us on their types. When `kernel` was called with them and has one code only, that is it."""
+    known = kernel.signatures
+    return kernel.get_overload(known[0] if len(known) == 1 else compile_for(kernel, *values))
 
 
 def plain(function: Callable[..., Any]) -> Any:

@@ -90,8 +90,8 @@ def _burnt(now: Any, new: Any) -> float:
 def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any, oxygen_terms: Any, capillary: Any,
             capillary_total: Any, first: Any, second: Any, rates: Any, edges: Any, edges_at_end: Any, held: Any,
             held_last: Any, now: Any, last: Any, new: Any, new_held: Any, older: Any, shares: Any, start: Any, gamma: float,
-            dt: float, dt_last: float, is_first: bool, live_bed: bool, steady: bool, gathered: bool, limits: Any, c: Any,
-            late: Any) -> Any:
+            dt: float, dt_last: float, is_first: bool, live_bed: bool, steady: bool, gathered: bool, limits: Any,
+            constants: Any, constants_at_end: Any) -> Any:
     """Iterate a step of length `dt` [s] from `now`; its fields are written to `new`, what it hands on to `new_held`.
 
     Parameters
@@ -104,8 +104,9 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
         There is no moment before `now`.
     steady, gathered : bool
         Conductances never change; they are there from the last call.
-    c, late : record
-        Constants; `late` has the ambient density of the end of the step.
+    constants, constants_at_end : (1,) arrays of records
+        The latter has the ambient density of the end of the step. A record handed over by itself costs Python 20 us: it
+        spells out the type of each field.
 
     Returns
     -------
@@ -113,6 +114,7 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
         The fields of :class:`Found`: a kernel must not return a class, for an interrupt that arrives while Python makes one
         of its numbers ends in a crash.
     """
+    c, late = constants[0], constants_at_end[0]
     ratio = 0.5 * dt / dt_last
     mid_step_terms(quads, room, held, held_last, ratio, terms, capillary, capillary_total, steady and gathered, c)
     mid = (room.mid_east, room.mid_north, room.mid_outflow)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -116,7 +117,7 @@ def march(problem: Problem, duration: float, controls: Controls,
             continue
         tries = 0
         stepper.skin = outcome.skin
-        _count(tally, stepper.problem.record, outcome, oxygen_rates, step)
+        _count(tally, stepper.oxygen_per_substrate, outcome, oxygen_rates, step)
         observe(stepper, Moment(state, outcome.state, step, outcome.totals, outcome.held.respiration))
         older = [state, *older[:2]]
         previous = (state, held, step)
@@ -157,7 +158,7 @@ def _land(step: float, left: float) -> float:
 
 
 def _refused(outcome: Outcome, step: float, controls: Controls) -> bool:
-    if not np.isfinite(outcome.state.temperature).all() or np.isnan(outcome.found.error) or outcome.negative_water:
+    if not math.isfinite(outcome.state.temperature.sum()) or math.isnan(outcome.found.error) or outcome.negative_water:
         return True
     return not controls.fixed_step and outcome.found.error > 1.5 and step > controls.smallest_step
 
@@ -167,12 +168,12 @@ def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
     return min(max(step * factor, controls.smallest_step), controls.largest_step)
 
 
-def _count(tally: Tally, record: np.record, outcome: Outcome, oxygen_before: np.ndarray, step: float) -> None:
+def _count(tally: Tally, oxygen_per_substrate: float, outcome: Outcome, oxygen_before: np.ndarray, step: float) -> None:
     tally.inputs += step * outcome.totals
     tally.throughput += step * np.abs(outcome.totals)
     supplied, used, stored = outcome.oxygen_totals
     tally.oxygen += step * np.array([0.5 * (supplied + oxygen_before[0]), 0.5 * (used + oxygen_before[1]), stored])
-    tally.oxygen_burnt += outcome.found.burnt * record.oxygen_demand / record.oxygen_molar_mass
+    tally.oxygen_burnt += outcome.found.burnt * oxygen_per_substrate
     tally.defect_squared = max(tally.defect_squared, outcome.found.defect)
     tally.steps += 1
     tally.passes += outcome.found.passes

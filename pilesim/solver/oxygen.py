@@ -188,8 +188,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     """
     count = oxygen.size - 1
     pile_count = order.size
-    advection = np.zeros((count + 1, 8))
-    total = np.zeros(count + 1)
+    advection = np.empty((count + 1, 8))
+    total = np.empty(count + 1)
     rows = np.empty((pile_count, 16))
     places = np.empty((pile_count, 12), dtype=np.uint32)
     oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)

@@ -115,6 +115,8 @@ class Stepper:
     rates: tuple[Rates, Rates]
     limits: Limits
     record: np.record  # the problem's, with the ambient density of the end of the latest step
+    constants: tuple[np.ndarray, np.ndarray]  # (1,) each: the problem's record, and `record`
+    oxygen_per_substrate: float  # mol kg-1
     steady: bool  # conductances never change
     skin: Skin | None  # snow and water on the outer surface; None in weather that does not change
     gathered: bool = False
@@ -151,8 +153,11 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
                      for _ in range(2))
     early, late = (Rates(node(), node(), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     steady = problem.physics.constant_density and not problem.physics.live_bed
+    constants = tuple(np.array([problem.record]) for _ in range(2))
+    record = constants[1].view(np.recarray)[0]
     return Stepper(problem, controls, places, props, frame, room, terms, oxygen, np.zeros((n1, 8)), node(),
-                   (first, second), (early, late), _limits(controls), problem.record.copy(), steady,
+                   (first, second), (early, late), _limits(controls), record, constants,
+                   record.oxygen_demand / record.oxygen_molar_mass, steady,
                    None if problem.outside is None else problem.outside.bare())
 
 
@@ -200,7 +205,7 @@ def blank_held(stepper: Stepper, like: Held | None = None) -> Held:
         conduction, diffusion, capillary = like.conduction, like.diffusion, like.capillary
     else:
         conduction, diffusion, capillary = np.zeros(quads), np.zeros(quads), np.zeros(quads)
-    return Held(conduction, diffusion, capillary, np.zeros((n1, 3)), np.zeros(n1), np.zeros(n1), np.zeros(n1))
+    return Held(conduction, diffusion, capillary, np.empty((n1, 3)), np.empty(n1), np.empty(n1), np.empty(n1))
 
 
 def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Held, float], older: list[State],
@@ -221,12 +226,12 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     edges, exchange = edges_over(p, stepper.record, state.time, state.time + dt, *begins)
     edges_at_end, later = edges_over(p, stepper.record, state.time + 0.5 * dt, state.time + 1.5 * dt, *begins)
     _press(stepper, later)
-    new = State(state.time + dt, *(np.zeros(array.shape) for array in _ARRAYS(state)))
+    new = State(state.time + dt, *map(np.empty_like, _ARRAYS(state)))
     new_held = blank_held(stepper, held)
     values = arguments(stepper, state, held, before, older, dt, (edges, edges_at_end), new, new_held)
+    found = Found(*(stepper.enter or iterate)(*values))
     if stepper.enter is None:
         stepper.enter = entry(iterate, values)
-    found = Found(*stepper.enter(*values))
     stepper.gathered = True
     if found.least_water < 0.0:
         return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), found, True)
@@ -247,7 +252,7 @@ def arguments(stepper: Stepper, state: State, held: Held, before: tuple[State, H
             fields_of(state), fields_of(last), fields_of(new), new_held,
             tuple(moments[min(i, len(moments) - 1)].temperature for i in range(3)), _third_difference([new, *moments], dt),
             p.temperature, GAMMA, dt, dt_last, last is state, p.physics.live_bed, stepper.steady, stepper.gathered,
-            stepper.limits, p.record, stepper.record)
+            stepper.limits, *stepper.constants)
 
 
 def _press(stepper: Stepper, exchange: Exchange | None) -> None:
