@@ -47,6 +47,7 @@ class FlowPlan:
     oxygen_band: np.ndarray
     oxygen_right: np.ndarray
     oxygen_age: np.ndarray
+    oxygen_share: np.ndarray
 
 
 def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
@@ -73,7 +74,7 @@ def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
     reach = int(np.max(rows.max(axis=1) - rows.min(axis=1))) if quads.size else 0
     return FlowPlan(quads, unknown, edges.pressure.copy(), band, np.full(mesh.quad_material.size, -1.0),
                     np.zeros(free.size), number, np.zeros((pile.size, 2 * reach + 1 + 2 * PAD), np.float32),
-                    np.zeros(pile.size, np.float32), np.full(1, -1))
+                    np.zeros((2, pile.size), np.float32), np.full(1, -1), np.ones(1))
 
 
 def stretch_ratios(mesh: Mesh) -> np.ndarray:

@@ -12,9 +12,9 @@ from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.band import factor_general, solve_general
 from pilesim.solver.flow import advection_stencil
 
-DAMPED_FROM = 15  # sweeps: whole Newton corrections that have not settled by then run in circles
-FIRST_REFRESH, REFRESHED = 8, 10  # sweeps: when old factors have not done it by then, they are made anew, and so on
-TIRED, WORN = 6, 4  # sweeps that factors took, and solves since they were made, from which the next solve makes new ones
+LEAST_SHARE, MOST_SHARE = 0.3, 3.0  # of a correction
+FIRST_REFRESH, REFRESHED = 6, 10  # sweeps: when old factors have not done it by then, they are made anew, and so on
+TIRED, WORN = 5, 4  # sweeps that factors took, and solves since they were made, from which the next solve makes new ones
 MOST_RENEWALS = 3  # of the limiter in one solve
 IDLE_SHARE = 0.01  # a dead pile uses nothing: its balance is measured against this share of what the draught carries
 
@@ -146,24 +146,40 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
 
 
 @compiled_part
-def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: Any, right: Any, weight: float,
+def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: Any, right: Any, share: Any, again: bool,
              oxygen: Any) -> None:
-    """Newton correction of `oxygen` with `weight`: second-order residual, first-order factors."""
+    """Newton correction of `oxygen`: second-order residual, first-order factors.
+
+    Factors of another moment leave a mode that each correction overshoots, or falls short of, alike: `share` of a correction
+    is taken, which is learnt from two of them (Aitken), if it is made `again`, and kept for the next solve.
+    """
+    now, before = right[0], right[1]
     for i in range(order.size):
         n = order[i]
         supply = _near(i, rows, places, oxygen)
         if reach > 4:
             supply += _diagonal(i, rows, places, oxygen)
         own = oxygen[n]
-        right[number[n]] = supply - rows[i, 1] * own - rows[i, 2] * oxygen_factor(own, rows[i, 3])
-    solve_general(band, right)
+        now[number[n]] = supply - rows[i, 1] * own - rows[i, 2] * oxygen_factor(own, rows[i, 3])
+    solve_general(band, now)
+    if again:
+        shift, square = 0.0, 0.0
+        for i in range(now.size):
+            change = now[i] - before[i]
+            shift -= before[i] * change
+            square += change * change
+        if square > 0.0:
+            share[0] = min(max(share[0] * shift / square, LEAST_SHARE), MOST_SHARE)
+    weight = share[0]
+    for i in range(now.size):
+        before[i] = now[i]
     for n in range(number.size):
-        oxygen[n] = max(oxygen[n] + weight * right[number[n]], min(0.1 * oxygen[n], oxygen[n]))
+        oxygen[n] = max(oxygen[n] + weight * now[number[n]], min(0.1 * oxygen[n], oxygen[n]))
 
 
 @compiled_part
 def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, reach: int, east: Any, north: Any,
-                 outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, age: Any,
+                 outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, age: Any, share: Any,
                  reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
     """Solve the oxygen balance in place of `oxygen`; returns the sweeps used, or -1 when `most` did not do.
 
@@ -197,18 +213,20 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     for n in range(count + 1):
         taken[n] = uptake[n] * factor[n]
     renewals = 0
-    renew = True
+    renew, made = True, False
     for iteration in range(most):
         if renew:
             advection_stencil(neighbours, upstream, stretches, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
                               edges.oxygen_in, pile_count, advection, total)
             _pack(order, neighbours, upstream, reach, advection, total, terms, edges, outflow, rows, places)
-        if iteration >= 1:
+        if iteration >= 1 or age[0] >= 0:
             if age[0] < 0 or iteration % REFRESHED == FIRST_REFRESH:
                 _fill_band(neighbours, east, north, outflow, terms, edges, oxygen, number, band)
                 factor_general(band)
                 age[0] = 0
-            _correct(order, reach, rows, places, number, band, right, 0.5 if iteration > DAMPED_FROM else 1.0, oxygen)
+                share[0] = 1.0
+            _correct(order, reach, rows, places, number, band, right, share, made, oxygen)
+            made = True
         overdrawn = _sweep(order, reach, rows, places, oxygen)
         supplied, used, stored, gross, moved = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
         scale = max(used, abs(supplied), IDLE_SHARE * gross, 1e-300)

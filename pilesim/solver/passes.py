@@ -38,6 +38,7 @@ class Quads(NamedTuple):
     oxygen_band: np.ndarray
     oxygen_right: np.ndarray
     oxygen_age: np.ndarray  # (1,) int
+    oxygen_share: np.ndarray  # (1,)
 
 
 class Fields(NamedTuple):
@@ -333,6 +334,7 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
     factor = np.zeros(oxygen.size)
     used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.stretches, frame.reach, new.east, new.north,
                         new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_age,
+                        quads.oxygen_share,
                         reaction_tolerance, balance_tolerance, most, oxygen, factor)
     supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
     stored = 0.0

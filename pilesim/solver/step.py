@@ -135,7 +135,8 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     plan = plan_flow(mesh, problem.edges)
     places = Quads(mesh.z, corners, mesh.quad_pairs, mesh.flow_pairs, mesh.flow_form,
                    mesh.quad_material, np.arange(quads), plan.quads, plan.unknown, plan.pressure, plan.band, plan.factored,
-                   plan.right, plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_age)
+                   plan.right, plan.number, plan.oxygen_band, plan.oxygen_right, plan.oxygen_age,
+                   plan.oxygen_share)
     reach = 8 if np.abs(unit[:, 4:]).max() > ROUND_OFF * unit.max() else 4
     frame = Frame(mesh.neighbours, mesh.upstream, stretch_ratios(mesh), reach, drop, problem.floor_length,
                   problem.pile_volume, weight)
