@@ -127,7 +127,7 @@ def march(problem: Problem, duration: float, controls: Controls,
 
 
 def _turn(stepper: Stepper, as_built: Problem, state: State, turn: Turn, tally: Tally,
-          observe: Callable[[Stepper, Moment], None]) -> tuple[Stepper, State, Held, np.ndarray, float]:
+          observe: Callable[[Stepper, Moment], None]) -> tuple[Stepper, State, Held, tuple[float, float, float], float]:
     """Turn the pile: a step of its own length, in which heat and water go to the air with the gas. A cover that comes off
     does so before it, in no time; the step starts from what is left."""
     standing, skin = stepper.problem, stepper.skin  # snow lies on what the turn leaves outside
@@ -168,11 +168,12 @@ def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
     return min(max(step * factor, controls.smallest_step), controls.largest_step)
 
 
-def _count(tally: Tally, oxygen_per_substrate: float, outcome: Outcome, oxygen_before: np.ndarray, step: float) -> None:
+def _count(tally: Tally, oxygen_per_substrate: float, outcome: Outcome,
+           oxygen_before: tuple[float, float, float], step: float) -> None:
     tally.inputs += step * outcome.totals
     tally.throughput += step * np.abs(outcome.totals)
     supplied, used, stored = outcome.oxygen_totals
-    tally.oxygen += step * np.array([0.5 * (supplied + oxygen_before[0]), 0.5 * (used + oxygen_before[1]), stored])
+    tally.oxygen += (0.5 * step * (supplied + oxygen_before[0]), 0.5 * step * (used + oxygen_before[1]), step * stored)
     tally.oxygen_burnt += outcome.found.burnt * oxygen_per_substrate
     tally.defect_squared = max(tally.defect_squared, outcome.found.defect)
     tally.steps += 1

@@ -9,7 +9,6 @@ reported.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from operator import attrgetter
@@ -91,7 +90,7 @@ class Outcome:
     state: State
     held: Held
     totals: np.ndarray  # mean rates over the step, order of TOTALS
-    oxygen_totals: np.ndarray  # supplied and used at the end of the step, stored as its mean [mol s-1 m-1]
+    oxygen_totals: tuple[float, float, float]  # supplied and used at the end of the step, stored as its mean [mol s-1 m-1]
     found: Found
     negative_water: bool
     skin: Skin | None = None
@@ -169,7 +168,7 @@ def _limits(controls: Controls) -> Limits:
                   controls.balance_tolerance, controls.passes, controls.most_sweeps, controls.most_oxygen_sweeps)
 
 
-def begin(stepper: Stepper, time: float = 0.0) -> tuple[State, Held, np.ndarray]:
+def begin(stepper: Stepper, time: float = 0.0) -> tuple[State, Held, tuple[float, float, float]]:
     """State at the start, or after a turn at `time` [s]: the gas as the problem says, the flow that follows, and the oxygen
     budget rates."""
     p, props, pile_count = stepper.problem, stepper.props, stepper.problem.mesh.pile_count
@@ -191,7 +190,7 @@ def begin(stepper: Stepper, time: float = 0.0) -> tuple[State, Held, np.ndarray]
     factor = np.zeros(n1)
     rates = oxygen_budget(pile_count, stepper.oxygen_terms, edges, state.outflow, state.oxygen, factor)
     passes.hold(stepper.plan, stepper.room, props, factor, False, held)
-    return state, held, np.array(rates[:3])
+    return state, held, rates[:3]
 
 
 def fields_of(state: State) -> Fields:
@@ -235,12 +234,12 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
         stepper.enter = entry(iterate, values)
     stepper.gathered = True
     if found.least_water < 0.0:
-        return Outcome(new, held, stepper.rates[0].totals, np.zeros(3), found, True)
+        return Outcome(new, held, stepper.rates[0].totals, (0.0, 0.0, 0.0), found, True)
     totals = (1.0 - GAMMA) * stepper.rates[0].totals + GAMMA * stepper.rates[1].totals
     totals[_RESPIRATION_HEAT] += found.heat
     totals[_METABOLIC] += found.water
     skin = _carry_skin(stepper, exchange, stepper.room.mid_outflow, dt, totals)
-    return Outcome(new, new_held, totals, np.array([found.supplied, found.used, found.stored]), found, False, skin)
+    return Outcome(new, new_held, totals, (found.supplied, found.used, found.stored), found, False, skin)
 
 
 def arguments(stepper: Stepper, state: State, held: Held, before: tuple[State, Held, float], older: list[State], dt: float,
@@ -287,6 +286,7 @@ def _third_difference(moments: list[State], dt: float) -> tuple[float, ...]:
     """Weights of four moments, newest first, that make the third divided difference an error [1]; zeros for fewer."""
     if len(moments) < 4:
         return (0.0, 0.0, 0.0, 0.0)
-    times = [moment.time for moment in moments]
-    return tuple(THIRD_DIFFERENCE * dt**3 / math.prod(a - b for j, b in enumerate(times) if j != i)
-                 for i, a in enumerate(times))
+    a, b, c, d = (moment.time for moment in moments)
+    whole = THIRD_DIFFERENCE * dt**3
+    return (whole / ((a - b) * (a - c) * (a - d)), whole / ((b - a) * (b - c) * (b - d)),
+            whole / ((c - a) * (c - b) * (c - d)), whole / ((d - a) * (d - b) * (d - c)))
