@@ -276,7 +276,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
 
 
 @compiled_part
-def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
+def solve_stage(order: Any, back: Any, frame: Any, terms: Any, capillary: Any, pore_volume: Any, stage: Any, edges: Any,
                 outflow: Any, step: float, span: float, limit: float, worst_share: float, most: int, drain: bool,
                 saturation: Any, potential: Any, rates: Any, c: Any) -> int:
     """Iterate one stage until a sweep changes temperature by less than `limit` [K] (see :func:`sweep`); fill its rates.
@@ -297,7 +297,7 @@ def solve_stage(order: Any, frame: Any, terms: Any, capillary: Any, pore_volume:
     sweeps = 0
     while sweeps < most:
         sweeps += 1
-        if sweep(order, frame, terms, stage, edges, tangent, step, worst_share, c) < limit:
+        if sweep(order if sweeps % 2 else back, frame, terms, stage, edges, tangent, step, worst_share, c) < limit:
             break
     _stage_rates(frame, terms, stage, edges, outflow, pile_count, step, rates.stored, rates.water, rates.burnt,
                  rates.totals, c)

@@ -71,7 +71,8 @@ class Held(NamedTuple):
 class Room(NamedTuple):
     """Work space over count + 1 nodes, or quads."""
 
-    order: np.ndarray  # (pile_count,) uint32
+    order: np.ndarray  # (pile_count,) uint32, upstream nodes first, of the latest flow
+    back: np.ndarray  # the same from behind
     degree: np.ndarray  # int
     saturation: np.ndarray
     potential: np.ndarray
@@ -169,13 +170,12 @@ def run_stages(frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: A
     tuple
         Sweeps used, and the least water of a pile node [kg m-1].
     """
-    order, pile_count = room.order, room.order.size
+    pile_count = room.order.size
     early, late = rates
     east, north, outflow = mid
     inflow = terms.inflow
     for n in range(inflow.size):
         inflow[n] = max(-outflow[n], 0.0)
-    flow_order(frame.neighbours, east, north, pile_count, order, room.degree)
     middle = room.potential  # borrowed until the stages need it
     if again:
         for n in range(middle.size):
@@ -195,7 +195,7 @@ def run_stages(frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: A
     _copy(now.stored, first.stored_from)
     _copy(now.water, first.water_from)
     _copy(now.substrate, first.substrate_from)
-    sweeps = solve_stage(order, frame, terms, capillary, pore_volume, first, edges, outflow, step, dt, limit, worst_share,
+    sweeps = solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, first, edges, outflow, step, dt, limit, worst_share,
                          most, not again, room.saturation, room.potential, early, c)
     if not again:
         _guess(first.temperature, now.temperature, 1.0 / gamma - 1.0, 0.0, second.temperature)
@@ -203,7 +203,7 @@ def run_stages(frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: A
     _add(now.stored, early.stored, (1.0 - gamma) * dt, second.stored_from)
     _add(now.water, early.water, (1.0 - gamma) * dt, second.water_from)
     _add(now.substrate, early.burnt, -(1.0 - gamma) * dt, second.substrate_from)
-    sweeps += solve_stage(order, frame, terms, capillary, pore_volume, second, edges, outflow, step, dt, limit,
+    sweeps += solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, second, edges, outflow, step, dt, limit,
                           worst_share, most, not again, room.saturation, room.potential, late, c)
     _add(second.stored_from, late.stored, step, new.stored)
     _add(second.water_from, late.water, step, new.water)
@@ -331,6 +331,8 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
         for n in range(oxygen.size):
             oxygen[n] = min(max(oxygen[n], 0.0), 1.0)
     flow_order(frame.neighbours, new.east, new.north, pile_count, room.order, room.degree)
+    for i in range(pile_count):
+        room.back[i] = room.order[pile_count - 1 - i]
     factor = np.zeros(oxygen.size)
     used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.stretches, frame.reach, new.east, new.north,
                         new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_age,

@@ -143,7 +143,7 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     def node() -> np.ndarray:
         return np.zeros(n1)
 
-    room = Room(np.arange(mesh.pile_count, dtype=np.uint32), np.zeros(n1, dtype=np.int64), node(), node(), node(), node(),
+    room = Room(np.arange(mesh.pile_count, dtype=np.uint32), np.arange(mesh.pile_count, dtype=np.uint32), np.zeros(n1, dtype=np.int64), node(), node(), node(), node(),
                 node(), node(), node(), node(), np.zeros(quads), np.zeros(quads), np.zeros((n1, 8)), node(), node(), node(),
                 np.full(n1, np.inf), np.ones(n1), node(), node(), node(), node(), np.zeros(2))
     terms = nodes.Terms(np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), node(),
