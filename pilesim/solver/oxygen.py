@@ -75,24 +75,37 @@ def _diagonal(i: int, rows: Any, places: Any, oxygen: Any) -> float:
 
 
 @compiled_part
-def _sweep(order: Any, reach: int, rows: Any, places: Any, oxygen: Any) -> bool:
-    """One sweep in flow order; True when frozen limiter ratios left a node less than nothing."""
-    overdrawn = False
+def _sweep(order: Any, reach: int, rows: Any, places: Any, oxygen: Any, factor: Any) -> Any:
+    """One sweep in flow order; `factor` gets the Monod factors.
+
+    Returns
+    -------
+    tuple
+        True when frozen limiter ratios left a node less than nothing; oxygen used [mol s-1 m-1], and by how much that
+        changed: the sum over nodes of its size, against the use that `factor` held.
+    """
+    overdrawn, used, moved = False, 0.0, 0.0
     for i in range(order.size):
         supply = _near(i, rows, places, oxygen)
         if reach > 4:  # not within a helper: a branch there makes numba lock its arrays
             supply += _diagonal(i, rows, places, oxygen)
         overdrawn = overdrawn or supply < 0.0
-        oxygen[order[i]] = node_oxygen(supply, rows[i, 1], rows[i, 2], rows[i, 3])
-    return overdrawn
+        n = order[i]
+        uptake, half = rows[i, 2], rows[i, 3]
+        own = node_oxygen(supply, rows[i, 1], uptake, half)
+        now = oxygen_factor(own, half)
+        moved += uptake * abs(now - factor[n])
+        used += uptake * now
+        oxygen[n] = own
+        factor[n] = now
+    return overdrawn, used, moved
 
 
 @compiled
 def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen: Any, factor: Any) -> Any:
-    """Oxygen from outside (net), used, added to storage, entering with gas (gross), and by how much the use changed.
+    """Oxygen from outside (net), used, added to storage and entering with gas (gross) [mol s-1 m-1].
 
-    All in mol s-1 m-1; the change is the sum over nodes of its size, against the use that `factor` held. `factor` gets the
-    Monod factor of each node.
+    `factor` gets the Monod factor of each node.
     """
     uptake, half, storage, previous = terms.uptake, terms.half, terms.storage, terms.previous
     film, film_oxygen, oxygen_in, is_open = edges.gas_film, edges.gas_film_oxygen, edges.oxygen_in, edges.is_open
@@ -100,10 +113,8 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
     used = 0.0
     stored = 0.0
     gross = 0.0
-    moved = 0.0
     for n in range(pile_count):
         now = oxygen_factor(oxygen[n], half[n])
-        moved += uptake[n] * abs(now - factor[n])
         factor[n] = now
         used += uptake[n] * now
         stored += storage[n] * (oxygen[n] - previous[n])
@@ -111,7 +122,7 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
         if is_open[n]:
             supplied -= outflow[n] * (oxygen_in[n] if outflow[n] < 0.0 else oxygen[n])
             gross -= min(outflow[n], 0.0) * oxygen_in[n]
-    return supplied, used, stored, gross, moved
+    return supplied, used, stored, gross
 
 
 @compiled_part
@@ -180,8 +191,8 @@ def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: 
 @compiled_part
 def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, reach: int, east: Any, north: Any,
                  outflow: Any, terms: Any, edges: Any, number: Any, band: Any, right: Any, age: Any, share: Any,
-                 reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> int:
-    """Solve the oxygen balance in place of `oxygen`; returns the sweeps used, or -1 when `most` did not do.
+                 reaction_tolerance: float, balance_tolerance: float, most: int, oxygen: Any, factor: Any) -> Any:
+    """Solve the oxygen balance in place of `oxygen`.
 
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
     with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
@@ -201,6 +212,11 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
         Solves since the factors in `band` were made; -1 when there are none that serve.
     factor : (count + 1,) array
         Overwritten with the Monod factor of each node [1].
+
+    Returns
+    -------
+    tuple
+        Sweeps used, or -1 when `most` did not do; oxygen from outside, and used [mol s-1 m-1].
     """
     count = oxygen.size - 1
     pile_count = order.size
@@ -208,7 +224,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     total = np.empty(count + 1)
     rows = np.empty((pile_count, 16))
     places = np.empty((pile_count, 12), dtype=np.uint32)
-    oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+    supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+    scale = max(abs(supplied), IDLE_SHARE * gross, 1e-300)
     taken, uptake = np.empty(count + 1), terms.uptake
     for n in range(count + 1):
         taken[n] = uptake[n] * factor[n]
@@ -227,15 +244,19 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
                 share[0] = 1.0
             _correct(order, reach, rows, places, number, band, right, share, made, oxygen)
             made = True
-        overdrawn = _sweep(order, reach, rows, places, oxygen)
-        supplied, used, stored, gross, moved = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
-        scale = max(used, abs(supplied), IDLE_SHARE * gross, 1e-300)
+        overdrawn, used, moved = _sweep(order, reach, rows, places, oxygen, factor)
         renew = False
-        if moved <= reaction_tolerance * scale and abs(supplied - used - stored) <= balance_tolerance * scale:
+        if moved > reaction_tolerance * max(used, scale):
+            continue
+        supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+        scale = max(abs(supplied), IDLE_SHARE * gross, 1e-300)
+        whole = max(used, scale)
+        if moved <= reaction_tolerance * whole and abs(supplied - used - stored) <= balance_tolerance * whole:
             if not overdrawn or renewals == MOST_RENEWALS:
                 tired = iteration + 1 >= TIRED and age[0] >= WORN
                 age[0] = -1 if tired or age[0] < 0 else age[0] + 1
-                return iteration + 1
-            renew = True
+                return iteration + 1, supplied, used
+            renew, made = True, False
             renewals += 1
-    return -1
+    supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
+    return -1, supplied, used

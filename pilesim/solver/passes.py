@@ -14,7 +14,7 @@ from pilesim.base.compiled import compiled, compiled_part
 from pilesim.section.operators import gather_stencil
 from pilesim.solver.flow import advection_stencil, flow_order, gas_lifts, gas_mobilities, quad_means, solve_flow
 from pilesim.solver.nodes import coupling_defect, pore_gas, solve_stage
-from pilesim.solver.oxygen import oxygen_budget, solve_oxygen
+from pilesim.solver.oxygen import solve_oxygen
 from pilesim.solver.properties import bed_properties, full_uptake, gas_state, grow_activity
 
 
@@ -334,11 +334,10 @@ def settle_oxygen(quads: Any, frame: Any, room: Any, props: Any, terms: Any, now
     for i in range(pile_count):
         room.back[i] = room.order[pile_count - 1 - i]
     factor = np.zeros(oxygen.size)
-    used = solve_oxygen(room.order, frame.neighbours, frame.upstream, frame.stretches, frame.reach, new.east, new.north,
-                        new.outflow, terms, edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_age,
-                        quads.oxygen_share,
-                        reaction_tolerance, balance_tolerance, most, oxygen, factor)
-    supplied, burnt, _, _, _ = oxygen_budget(pile_count, terms, edges, new.outflow, oxygen, factor)
+    used, supplied, burnt = solve_oxygen(
+        room.order, frame.neighbours, frame.upstream, frame.stretches, frame.reach, new.east, new.north, new.outflow, terms,
+        edges, quads.number, quads.oxygen_band, quads.oxygen_right, quads.oxygen_age, quads.oxygen_share, reaction_tolerance,
+        balance_tolerance, most, oxygen, factor)
     stored = 0.0
     for n in range(pile_count):
         stored += c.store_oxygen * amount[n] * (oxygen[n] - before[n]) / dt
