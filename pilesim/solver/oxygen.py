@@ -229,8 +229,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     taken, uptake = np.empty(count + 1), terms.uptake
     for n in range(count + 1):
         taken[n] = uptake[n] * factor[n]
-    renewals = 0
-    renew, made = True, False
+    renewals, corrections = 0, 0
+    renew = True
     for iteration in range(most):
         if renew:
             advection_stencil(neighbours, upstream, stretches, east, north, outflow, oxygen, oxygen, terms.diffusion, taken,
@@ -242,8 +242,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
                 factor_general(band)
                 age[0] = 0
                 share[0] = 1.0
-            _correct(order, reach, rows, places, number, band, right, share, made, oxygen)
-            made = True
+            _correct(order, reach, rows, places, number, band, right, share, corrections > 0, oxygen)
+            corrections += 1
         overdrawn, used, moved = _sweep(order, reach, rows, places, oxygen, factor)
         renew = False
         if moved > reaction_tolerance * max(used, scale):
@@ -256,7 +256,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
                 tired = iteration + 1 >= TIRED and age[0] >= WORN
                 age[0] = -1 if tired or age[0] < 0 else age[0] + 1
                 return iteration + 1, supplied, used
-            renew, made = True, False
+            renew = True
             renewals += 1
+            corrections = 0
     supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     return -1, supplied, used
