@@ -15,8 +15,8 @@ from pilesim.base.compiled import CACHE_FOLDER, compilation_lock
 from pilesim.inputs.scenario import Scenario
 from pilesim.study.executor import available_workers, run_jobs
 
-# files in the cache folder that say that all kernels are in it, or those of the stages
-_MARKER, _STAGES = "complete", "stages"
+# files in the cache folder that say that all kernels are in it, or those of the gas flow or of the stages
+_MARKER, _FLOW, _STAGES = "complete", "flow", "stages"
 
 
 def is_compiled() -> bool:
@@ -74,19 +74,28 @@ def _apart(task: Callable[[Any, Callable[[float], None]], None], jobs: dict[int,
 
 def _compile(part: str, report: Callable[[float], None]) -> None:
     from pilesim.build import build
-    from pilesim.solver.ahead import compile_gas, compile_stages
+    from pilesim.solver import ahead
     from pilesim.study.run import compile_assessment, tiny_pile, warm_up
 
     problem = build(tiny_pile(), 1)
     if part == "stages":
-        compile_stages(problem)
-        compile_assessment(problem)
+        ahead.compile_flow(problem)
+        (CACHE_FOLDER / _FLOW).touch()
+        ahead.compile_stages(problem)
         (CACHE_FOLDER / _STAGES).touch()
+        compile_assessment(problem)
         return
-    compile_gas(problem)
-    while not (CACHE_FOLDER / _STAGES).exists():  # its process is at work, and if it dies so does this one
-        time.sleep(0.05)
+    ahead.compile_oxygen(problem)
+    _await(_FLOW)
+    ahead.compile_start(problem)
+    _await(_STAGES)
     warm_up()
+
+
+def _await(name: str) -> None:
+    """Wait for the file that the other process leaves; if it dies, so does this one."""
+    while not (CACHE_FOLDER / name).exists():
+        time.sleep(0.05)
 
 
 def _build(scenario: Scenario, report: Callable[[float], None]) -> None:
