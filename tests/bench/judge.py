@@ -32,11 +32,20 @@ def contest(record: Record, name: str) -> Record | None:
     return found
 
 
-def ida_seconds(record: Record) -> float | None:
-    """CPU seconds of IDA on R1: the median of its runs at the begin and at the end of the session."""
-    runs = [*((contest(record, "ida") or {}).get("cpu_seconds", [])),
-            *record.get("drift", {}).get("ida", {}).get("cpu_seconds", [])]
+def at_both_ends(record: Record, name: str) -> float | None:
+    """CPU seconds of one contestant on R1: the median of its runs at the begin and at the end of the session."""
+    runs = [*((contest(record, name) or {}).get("cpu_seconds", [])),
+            *record.get("drift", {}).get(name, {}).get("cpu_seconds", [])]
     return float(median(runs)) if runs else None
+
+
+def of_pilesim(record: Record, name: str) -> float | None:
+    """CPU seconds of a contestant over pilesim's on 60 x 50 cells over the same span; None where pilesim did not run that."""
+    entry, whole = contest(record, name) or {}, contest(record, "pilesim_60") or {}
+    if entry.get("days") == whole.get("days"):
+        return ratio(at_both_ends(record, name), at_both_ends(record, "pilesim_60"))
+    same = entry if "_as_" in name else contest(record, f"pilesim_60_as_{name}") or {}
+    return ratio(seconds(entry), seconds(same)) if same.get("days") == entry.get("days") else None
 
 
 def drift(record: Record) -> float | None:
@@ -71,7 +80,8 @@ def largest(errors: dict[str, list[float]] | None, column: int, days: tuple[str,
 
 
 def _of_ida(record: Record, part: str, name: str) -> float | None:
-    return ratio(seconds(record.get(part, {}).get(name)), ida_seconds(record))
+    own = at_both_ends(record, name) if part == "contest" else seconds(record.get(part, {}).get(name))
+    return ratio(own, at_both_ends(record, "ida"))
 
 
 def _start(name: str) -> Callable[[Record], float | None]:
@@ -165,18 +175,15 @@ def share_text(value: float | None) -> str:
 
 
 def _contest_lines(record: Record) -> list[str]:
-    ida = ida_seconds(record)
     lines = [f"{'R1, 30 days or as said':44s}{'CPU s':>8s}{'of IDA':>9s}{'x pilesim':>10s}{'error K':>9s}{'error %':>9s}"
              f"{'MB':>6s}"]
     own = contest(record, "pilesim_60") or {}
     for name, entry in record.get("contest", {}).items():
         if "cpu_seconds" not in entry or "_as_" in name:
             continue
-        same = own if entry["days"] == own.get("days") else contest(record, f"pilesim_60_as_{name}") or {}
-        cpu, whole = seconds(entry), entry["days"] == own.get("days")
-        times = ratio(cpu, seconds(same)) if same.get("days") == entry["days"] else None
+        cpu, whole, times = at_both_ends(record, name), entry["days"] == own.get("days"), of_pilesim(record, name)
         label = entry["label"] + ("" if whole else f", {entry['days']:g} days")
-        lines.append(f"{label:44s}{cpu:8.2f}{share_text(ratio(cpu, ida)) if whole else '–':>9s}{number(times):>10s}"
+        lines.append(f"{label:44s}{cpu:8.2f}{share_text(_of_ida(record, 'contest', name)) if whole else '–':>9s}{number(times):>10s}"
                      f"{largest(entry['errors'], 0):9.3f}{largest(entry['errors'], 1):9.2f}{entry.get('megabytes', 0):6.0f}")
     if len(lines) == 1:
         return []

@@ -10,7 +10,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 import numpy as np
-from bench.judge import contest, exponent, grids, ida_seconds, is_busy, largest, number, seconds, share_text
+from bench.judge import at_both_ends, contest, exponent, grids, is_busy, largest, number, of_pilesim, share_text
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
@@ -26,21 +26,17 @@ BEFORE = ("ida", "van_leer", "fipy", "pilesim_60")  # contestants whose name sta
 
 def contest_points(record: Record) -> list[tuple[str, float, float, float]]:
     """(name, CPU seconds over pilesim's on 60 x 50 over the same span, error [K], days) of every contestant."""
-    whole = contest(record, "pilesim_60") or {}
     out: list[tuple[str, float, float, float]] = []
     for name in NAMES:
         entry = contest(record, name)
         if not entry or "cpu_seconds" not in entry:
             continue
-        if "_as_" in name:
-            if any(shown.startswith(name.split("_as_")[0]) and days == entry["days"] for shown, _, _, days in out):
-                continue  # this span is shown already
-            same = entry
-        else:
-            same = whole if entry["days"] == whole.get("days") else contest(record, f"pilesim_60_as_{name}")
-        error = largest(entry["errors"], 0)
-        if same and error:
-            out.append((name, seconds(entry) / seconds(same), error, entry["days"]))
+        if "_as_" in name and any(shown.startswith(name.split("_as_")[0]) and days == entry["days"]
+                                  for shown, _, _, days in out):
+            continue  # this span is shown already
+        times, error = of_pilesim(record, name), largest(entry["errors"], 0)
+        if times and error:
+            out.append((name, times, error, entry["days"]))
     return out
 
 
@@ -94,7 +90,7 @@ def draw_growth(axes: Axes, record: Record) -> None:
         ends = points[[0, -1], 0]
         axes.plot(ends, np.exp(level) * ends**power, dash, color=colour, linewidth=1.2,
                   label=f"{name}, nodes to the {number(power)}")
-    ida = ida_seconds(record)
+    ida = at_both_ends(record, "ida")
     if ida:
         axes.axhline(ida, color=INK, linewidth=0.9, linestyle=(0, (1, 1.2)))
         axes.text(0.02, ida, "IDA on R1, 60 × 50 cells", transform=axes.get_yaxis_transform(), fontsize=7.5, va="bottom")
