@@ -81,6 +81,8 @@ def _time_part(name: str, value: np.ndarray, watch: Watch) -> np.ndarray:
         return np.zeros_like(value)
     if name in _AMOUNTS:
         return CONSTANTS["time_error_relative"].value * np.abs(value)
+    if name.endswith("by_zone"):
+        return np.full_like(value, CONSTANTS["time_error_zone_share"].value)
     part = {
         "day": CONSTANTS["time_error_days"].value / DAY,
         "degC": CONSTANTS["time_error_temperature"].value,

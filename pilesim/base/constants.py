@@ -226,6 +226,8 @@ _ALL = (
     Constant("time_error_temperature", 0.05, "K", 0.0, 0.5, "Guess", _T,
              "error of time steps and iteration, added to that of the grid; measured by tighter steps on ten scenarios"),
     Constant("time_error_share", 1e-3, "1", 0.0, 0.02, "Guess", _T, "the same for shares of the mix"),
+    Constant("time_error_zone_share", 2e-3, "1", 0.0, 0.05, "Guess", _T,
+             "the same for shares of one zone, which is less than the mix: 1.3e-3 was seen"),
     Constant("time_error_days", 8640.0, "s", 0.0, 43200.0, "Guess", _T, "the same for days on which something is reached"),
     Constant("time_error_oxygen", 5e-4, "1", 0.0, 0.01, "Guess", _T, "the same for oxygen, mole fraction"),
     Constant("time_error_relative", 1e-3, "1", 0.0, 0.02, "Guess", _T, "the same for losses and air changes, of the value"),
