@@ -183,7 +183,8 @@ def _contest_lines(record: Record) -> list[str]:
             continue
         cpu, whole, times = at_both_ends(record, name), entry["days"] == own.get("days"), of_pilesim(record, name)
         label = entry["label"] + ("" if whole else f", {entry['days']:g} days")
-        lines.append(f"{label:44s}{cpu:8.2f}{share_text(_of_ida(record, 'contest', name)) if whole else '–':>9s}{number(times):>10s}"
+        of_ida = share_text(_of_ida(record, "contest", name)) if whole else "–"
+        lines.append(f"{label:44s}{cpu:8.2f}{of_ida:>9s}{number(times):>10s}"
                      f"{largest(entry['errors'], 0):9.3f}{largest(entry['errors'], 1):9.2f}{entry.get('megabytes', 0):6.0f}")
     if len(lines) == 1:
         return []

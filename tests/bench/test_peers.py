@@ -93,7 +93,8 @@ def record(quick=False, power=1.2, cpu=0.2):
     """A made-up session: IDA takes 10 s, pilesim `cpu`, and cost grows as nodes to the `power`."""
     growth = {f"r1 {n}": {"problem": "r1", "nodes": n, "steps": 100, "cpu_seconds": [1e-4 * n**power]}
               for n in (100, 400, 1600)}
-    made = {"options": {"quick": quick}, "growth": growth, "drift": {"ida": {"cpu_seconds": [11.0]}, "pilesim_60": {"cpu_seconds": [0.5 * cpu, 3.0 * cpu]}},
+    made = {"options": {"quick": quick}, "growth": growth,
+            "drift": {"ida": {"cpu_seconds": [11.0]}, "pilesim_60": {"cpu_seconds": [0.5 * cpu, 3.0 * cpu]}},
             "contest": {"ida": {"cpu_seconds": [9.0, 10.0], "days": 30.0},
                         "pilesim_60": {"cpu_seconds": [cpu], "days": 30.0}}}
     made["targets"] = judge.judge(made)
