@@ -55,6 +55,7 @@ class EdgeArrays(NamedTuple):
 
     is_open: np.ndarray  # bool: gas passes
     is_fixed: np.ndarray  # bool: p' is given
+    meets: np.ndarray  # bool: the node lies on an outer edge; for the others all that follows is nothing
     pressure: np.ndarray  # Pa
     film: np.ndarray  # W K-1 m-1, all heat films
     film_heat: np.ndarray  # W m-1, sum of film x outside temperature
@@ -110,8 +111,8 @@ def gather_edges(
         The edges turn about x = 0: exchange is that of the whole round heap, without "per metre".
     """
     count = x.size
-    zero = [np.zeros(count) for _ in range(len(EdgeArrays._fields) - 2)]
-    out = EdgeArrays(np.zeros(count, dtype=bool), np.zeros(count, dtype=bool), *zero)
+    zero = [np.zeros(count) for _ in range(len(EdgeArrays._fields) - 3)]
+    out = EdgeArrays(*(np.zeros(count, dtype=bool) for _ in range(3)), *zero)
     for name, pairs in edges.items():
         b = boundaries.get(name, CLOSED)
         ends = node[pairs[:, :, 0], pairs[:, :, 1]]
@@ -119,6 +120,7 @@ def gather_edges(
         ratio, concentration, enthalpy = gas_outside(b.temperature, b.humidity, c)
         for end, half in zip((ends[:, 0], ends[:, 1]), half_edges(x[ends], length, axisymmetric), strict=True):
             heat, exchange = b.heat_film * half, b.gas_film * half * concentration
+            out.meets[end] = True
             np.add.at(out.film, end, heat)
             np.add.at(out.film_heat, end, heat * b.temperature)
             if name in ground:

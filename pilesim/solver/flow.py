@@ -33,7 +33,7 @@ class FlowPlan:
         Work space: factors by lower columns, the conductance of quads that they hold for, right-hand side.
     number : (pile_count,) int
         Row of each pile node in the oxygen band.
-    oxygen_band, oxygen_right, oxygen_age : arrays
+    oxygen_band, oxygen_right, oxygen_age, oxygen_share : arrays
         Work space of the oxygen solve.
     """
 

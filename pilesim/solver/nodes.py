@@ -221,7 +221,7 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
     liquid_water, liquid_heat = stage.liquid_water, stage.liquid_heat
     film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
     ground_film, ground_film_heat = edges.ground_film, edges.ground_film_heat
-    enthalpy_in, vapour_in, is_open = edges.enthalpy_in, edges.vapour_in, edges.is_open
+    enthalpy_in, vapour_in, meets = edges.enthalpy_in, edges.vapour_in, edges.meets
     air, floor, carried, film_vapour_heat = 0.0, 0.0, 0.0, 0.0  # slots of TOTALS, in its order
     respired, gas_vapour, film_water, metabolic = 0.0, 0.0, 0.0, 0.0
     for n in range(pile_count):
@@ -234,10 +234,23 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
             arriving = near(n, vapour, ratio, neighbours) + diagonal(n, vapour, ratio, neighbours)
             heat += diffusion_enthalpy * arriving
             arriving += near(n, advection, ratio, neighbours) + beyond(n, advection, ratio, upstream)
-        heat += film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n] + diffusion_enthalpy * film_vapour[n]
-        arriving += film_vapour[n] + inflow[n] * vapour_in[n] + liquid_water[n]
         t, y = temperature[n], ratio[n]
-        own_y = vapour_total[n] + gas_film[n]
+        heat += liquid_heat[n]
+        arriving += liquid_water[n]
+        own_t, own_y = conduction_total[n], vapour_total[n]
+        if meets[n]:
+            heat += film_heat[n] + inflow[n] * enthalpy_in[n] + diffusion_enthalpy * film_vapour[n]
+            arriving += film_vapour[n] + inflow[n] * vapour_in[n]
+            own_t += film[n]
+            own_y += gas_film[n]
+            ground = ground_film_heat[n] - ground_film[n] * t
+            air += film_heat[n] - film[n] * t - ground
+            floor += ground
+            film_vapour_heat += diffusion_enthalpy * (film_vapour[n] - gas_film[n] * y)
+            film_water += film_vapour[n] - gas_film[n] * y
+            leaving = max(outflow[n], 0.0)
+            carried += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
+            gas_vapour += inflow[n] * vapour_in[n] - leaving * y
         total = 0.0
         if environment[n, 0] + environment[n, 1] + environment[n, 2] > 0.0:
             factor, _ = temperature_factor(t, c)
@@ -251,20 +264,11 @@ def _stage_rates(frame: Any, terms: Any, stage: Any, edges: Any, outflow: Any, p
                 burnt[n, pool] = 0.0
         made = metabolic_water(total, c)
         release = heat_of(total, c) + made * c.water_heat_capacity * (t - c.celsius_zero)
-        stored[n] = (heat - advection_total[n] * enthalpy[n] + release - (conduction_total[n] + film[n]) * t
+        stored[n] = (heat - advection_total[n] * enthalpy[n] + release - own_t * t
                      - c.vapour_diffusion_enthalpy * own_y * y)
         water[n] = arriving - (advection_total[n] + own_y) * y + made
-        ground = ground_film_heat[n] - ground_film[n] * t
-        air += film_heat[n] - film[n] * t - ground
-        floor += ground
-        film_vapour_heat += c.vapour_diffusion_enthalpy * (film_vapour[n] - gas_film[n] * y)
         respired += release
-        film_water += film_vapour[n] - gas_film[n] * y
         metabolic += made
-        if is_open[n]:
-            leaving = max(outflow[n], 0.0)
-            carried += inflow[n] * enthalpy_in[n] - leaving * enthalpy[n]
-            gas_vapour += inflow[n] * vapour_in[n] - leaving * y
     for n in range(pile_count, temperature.size - 1):
         heat = film_heat[n] - (conduction_total[n] + film[n]) * temperature[n]
         for d in range(8):

@@ -12,7 +12,7 @@ from pilesim.matter.biology import oxygen_factor
 from pilesim.solver.band import factor_general, solve_general
 from pilesim.solver.flow import advection_stencil
 
-LEAST_SHARE, MOST_SHARE = 0.3, 3.0  # of a correction
+LEAST_SHARE, MOST_SHARE = 0.3, 3.0  # of a correction that is taken, whatever two of them say
 FIRST_REFRESH, REFRESHED = 6, 10  # sweeps: when old factors have not done it by then, they are made anew, and so on
 TIRED, WORN = 5, 4  # sweeps that factors took, and solves since they were made, from which the next solve makes new ones
 MOST_RENEWALS = 3  # of the limiter in one solve
@@ -41,11 +41,14 @@ def _pack(order: Any, neighbours: Any, upstream: Any, reach: int, advection: Any
     diffusion, diffusion_total, storage, previous = (
         terms.diffusion, terms.diffusion_total, terms.storage, terms.previous)
     uptake, half = terms.uptake, terms.half
-    film, film_oxygen, oxygen_in = edges.gas_film, edges.gas_film_oxygen, edges.oxygen_in
+    film, film_oxygen, oxygen_in, meets = edges.gas_film, edges.gas_film_oxygen, edges.oxygen_in, edges.meets
     for i in range(order.size):
         n = order[i]
-        rows[i, 0] = film_oxygen[n] + storage[n] * previous[n] - min(outflow[n], 0.0) * oxygen_in[n]
-        rows[i, 1] = advection_total[n] + diffusion_total[n] + film[n] + storage[n]
+        rows[i, 0] = storage[n] * previous[n]
+        rows[i, 1] = advection_total[n] + diffusion_total[n] + storage[n]
+        if meets[n]:
+            rows[i, 0] += film_oxygen[n] - min(outflow[n], 0.0) * oxygen_in[n]
+            rows[i, 1] += film[n]
         rows[i, 2] = uptake[n]
         rows[i, 3] = half[n]
         for d in range(4):
@@ -108,7 +111,7 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
     `factor` gets the Monod factor of each node.
     """
     uptake, half, storage, previous = terms.uptake, terms.half, terms.storage, terms.previous
-    film, film_oxygen, oxygen_in, is_open = edges.gas_film, edges.gas_film_oxygen, edges.oxygen_in, edges.is_open
+    film, film_oxygen, oxygen_in, meets = edges.gas_film, edges.gas_film_oxygen, edges.oxygen_in, edges.meets
     supplied = 0.0
     used = 0.0
     stored = 0.0
@@ -118,8 +121,8 @@ def oxygen_budget(pile_count: int, terms: Any, edges: Any, outflow: Any, oxygen:
         factor[n] = now
         used += uptake[n] * now
         stored += storage[n] * (oxygen[n] - previous[n])
-        supplied += film_oxygen[n] - film[n] * oxygen[n]
-        if is_open[n]:
+        if meets[n]:
+            supplied += film_oxygen[n] - film[n] * oxygen[n]
             supplied -= outflow[n] * (oxygen_in[n] if outflow[n] < 0.0 else oxygen[n])
             gross -= min(outflow[n], 0.0) * oxygen_in[n]
     return supplied, used, stored, gross
@@ -161,10 +164,11 @@ def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: 
              oxygen: Any) -> None:
     """Newton correction of `oxygen`: second-order residual, first-order factors.
 
-    Factors of another moment leave a mode that each correction overshoots, or falls short of, alike: `share` of a correction
-    is taken, which is learnt from two of them (Aitken), if it is made `again`, and kept for the next solve.
+    Factors of another moment leave a mode that every correction overshoots, or falls short of, by the same part. So only a
+    `share` is taken, learnt from this correction and the last where it is made `again`: the one that would have made the
+    last do (Aitken's extrapolation, on the component along their difference).
     """
-    now, before = right[0], right[1]
+    now, before = right
     for i in range(order.size):
         n = order[i]
         supply = _near(i, rows, places, oxygen)
@@ -195,10 +199,10 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     """Solve the oxygen balance in place of `oxygen`.
 
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
-    with banded factors takes the smooth rest. Stops when the reaction changes by less than `reaction_tolerance` of
-    the whole in a sweep and supply minus storage meets reaction within `balance_tolerance`. Limiter ratios are frozen
-    on the predicted field, and renewed on the settled one if that leaves a node less than nothing: never on a field on
-    its way, which depends on the order of the sweeps.
+    with banded factors takes the smooth rest, before the first sweep if there are factors of an earlier solve. Stops
+    when the reaction changes by less than `reaction_tolerance` of the whole in a sweep and supply minus storage meets
+    reaction within `balance_tolerance`. Limiter ratios are frozen on the predicted field, and renewed on the settled one
+    if that leaves a node less than nothing: never on a field on its way, which depends on the order of the sweeps.
 
     Parameters
     ----------
@@ -207,9 +211,11 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     number : (pile_count,) int array
         Row of each node in the band.
     band, right : arrays
-        Work space; factors are kept from call to call while they serve.
+        Work space, `right` for two corrections; factors are kept from call to call while they serve.
     age : (1,) int array
         Solves since the factors in `band` were made; -1 when there are none that serve.
+    share : (1,) array
+        Share of a correction taken, kept like the factors [1].
     factor : (count + 1,) array
         Overwritten with the Monod factor of each node [1].
 

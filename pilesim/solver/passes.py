@@ -195,16 +195,16 @@ def run_stages(frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: A
     _copy(now.stored, first.stored_from)
     _copy(now.water, first.water_from)
     _copy(now.substrate, first.substrate_from)
-    sweeps = solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, first, edges, outflow, step, dt, limit, worst_share,
-                         most, not again, room.saturation, room.potential, early, c)
+    sweeps = solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, first, edges, outflow, step, dt, limit,
+                         worst_share, most, not again, room.saturation, room.potential, early, c)
     if not again:
         _guess(first.temperature, now.temperature, 1.0 / gamma - 1.0, 0.0, second.temperature)
         _guess(first.water, now.water, 1.0 / gamma - 1.0, 0.1, second.water)
     _add(now.stored, early.stored, (1.0 - gamma) * dt, second.stored_from)
     _add(now.water, early.water, (1.0 - gamma) * dt, second.water_from)
     _add(now.substrate, early.burnt, -(1.0 - gamma) * dt, second.substrate_from)
-    sweeps += solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, second, edges, outflow, step, dt, limit,
-                          worst_share, most, not again, room.saturation, room.potential, late, c)
+    sweeps += solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, second, edges, outflow, step, dt,
+                          limit, worst_share, most, not again, room.saturation, room.potential, late, c)
     _add(second.stored_from, late.stored, step, new.stored)
     _add(second.water_from, late.water, step, new.water)
     _add(second.substrate_from, late.burnt, -step, new.substrate)

@@ -143,9 +143,10 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
     def node() -> np.ndarray:
         return np.zeros(n1)
 
-    room = Room(np.arange(mesh.pile_count, dtype=np.uint32), np.arange(mesh.pile_count, dtype=np.uint32), np.zeros(n1, dtype=np.int64), node(), node(), node(), node(),
-                node(), node(), node(), node(), np.zeros(quads), np.zeros(quads), np.zeros((n1, 8)), node(), node(), node(),
-                np.full(n1, np.inf), np.ones(n1), node(), node(), node(), node(), np.zeros(2))
+    downstream, upstream = (np.arange(mesh.pile_count, dtype=np.uint32) for _ in range(2))
+    room = Room(downstream, upstream, np.zeros(n1, dtype=np.int64), node(), node(), node(), node(), node(), node(), node(),
+                node(), np.zeros(quads), np.zeros(quads), np.zeros((n1, 8)), node(), node(), node(), np.full(n1, np.inf),
+                np.ones(n1), node(), node(), node(), node(), np.zeros(2))
     terms = nodes.Terms(np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), np.zeros((n1, 8)), node(), node(),
                         np.zeros((n1, 3)), node(), problem.bed.dry_capacity, problem.bed.ground_water, node())
     oxygen = OxygenTerms(room.oxygen_diffusion, room.oxygen_total, props.uptake, props.half, room.storage, node())
@@ -153,7 +154,7 @@ def make_stepper(problem: Problem, controls: Controls) -> Stepper:
                      for _ in range(2))
     early, late = (Rates(node(), node(), np.zeros((n1, 3)), np.zeros(len(TOTALS))) for _ in range(2))
     steady = problem.physics.constant_density and not problem.physics.live_bed
-    constants = tuple(np.array([problem.record]) for _ in range(2))
+    constants = np.array([problem.record]), np.array([problem.record])
     record = constants[1].view(np.recarray)[0]
     return Stepper(problem, controls, places, props, frame, room, terms, oxygen, np.zeros((n1, 8)), node(),
                    (first, second), (early, late), _limits(controls), record, constants,

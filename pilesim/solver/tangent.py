@@ -118,18 +118,23 @@ def linearise(first: int, last: int, terms: Any, stage: Any, edges: Any, rate: f
     inflow, environment, dry_mass = terms.inflow, terms.environment, terms.dry_mass
     dry_capacity, ground_water = terms.dry_capacity, terms.ground_water
     film, film_heat, gas_film, film_vapour = edges.film, edges.film_heat, edges.gas_film, edges.gas_film_vapour
-    enthalpy_in, vapour_in = edges.enthalpy_in, edges.vapour_in
+    enthalpy_in, vapour_in, meets = edges.enthalpy_in, edges.vapour_in, edges.meets
     moist, upper, lower = c.moist, c.celsius_zero, c.celsius_zero - c.freezing_range
     for n in range(first, last):
         t, w = temperature[n], water[n]
+        own_y, own_t, from_outside, water_from_outside = vapour_total[n], conduction_total[n], 0.0, 0.0
+        if meets[n]:  # few nodes do, and the others need not fetch what is nothing
+            own_y += gas_film[n]
+            own_t += film[n]
+            from_outside = film_heat[n] + inflow[n] * enthalpy_in[n] + c.vapour_diffusion_enthalpy * film_vapour[n]
+            water_from_outside = film_vapour[n] + inflow[n] * vapour_in[n]
         need_heat, need_water, heat_t, heat_w, water_t, water_w, y, y_t, y_w, h, h_t, h_w = _balances(
             t, w, dry_mass[n], dry_capacity[n], ground_water[n], stored_from[n], water_from[n],
-            vapour_total[n] + gas_film[n], conduction_total[n] + film[n], advection_total[n], pools[n, 0], pools[n, 1],
-            pools[n, 2], environment[n, 0], environment[n, 1], environment[n, 2], rate, step, c)
+            own_y, own_t, advection_total[n], pools[n, 0], pools[n, 1], pools[n, 2], environment[n, 0], environment[n, 1],
+            environment[n, 2], rate, step, c)
         # what comes from outside and with liquid arrives whatever the neighbours are
-        excess_heat = (film_heat[n] + inflow[n] * enthalpy_in[n] + liquid_heat[n]
-                       + c.vapour_diffusion_enthalpy * film_vapour[n] - need_heat)
-        excess_water = film_vapour[n] + inflow[n] * vapour_in[n] + liquid_water[n] - need_water
+        excess_heat = from_outside + liquid_heat[n] - need_heat
+        excess_water = water_from_outside + liquid_water[n] - need_water
         scale = 1.0 / (heat_t * water_w - heat_w * water_t)
         t_heat, t_water = water_w * scale, -heat_w * scale
         w_heat, w_water = -moist * water_t * scale, moist * heat_t * scale

@@ -68,6 +68,7 @@ def manufactured_problem(refinement: int, moving: bool, physics: Physics = PHYSI
     exact = exact_fields(problem, frame, 0.0)
     bed = bed._replace(pool_rate=SLOWED * bed.pool_rate, pool_start=substrate.copy())
     edges = EdgeArrays(*(array.copy() for array in problem.edges))
+    edges.meets[:] = True  # sources are given as exchange with the outside
     water = c.water_density * exact["water"] * pores(problem, frame)
     return replace(problem, edges=edges, substrate=substrate, bed=bed, temperature=exact["temperature"],
                    oxygen=exact["oxygen"], water=water), frame
