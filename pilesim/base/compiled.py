@@ -1,54 +1,17 @@
-"""The one decorator for compiled functions, and the folder their machine code is cached in.
-
-The cache folder is named by a hash of all package sources: numba does not notice an edit of a compiled helper in
-another file and would run the old physics. Without a writable home the folder falls back to a temporary one.
-"""
+"""The decorators for compiled functions; their machine code is kept in the cache folder (`base/cache.py`)."""
 
 from __future__ import annotations
 
-import hashlib
 import os
-import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from types import FunctionType
 from typing import Any
 
-_PACKAGE = Path(__file__).resolve().parents[1]
+from pilesim.base.cache import cache_folder
+
 _FASTMATH = {"contract", "reassoc", "nsz", "arcp"}
-
-
-def source_hash() -> str:
-    """Short hash of every Python source of the package."""
-    digest = hashlib.sha256()
-    for path in sorted(_PACKAGE.rglob("*.py")):
-        digest.update(str(path.relative_to(_PACKAGE)).encode())
-        digest.update(path.read_bytes())
-    return digest.hexdigest()[:16]
-
-
-def _writable(folder: Path) -> bool:
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=folder):
-            return True
-    except OSError:
-        return False
-
-
-def _choose_folder() -> Path:
-    home = os.environ.get("XDG_CACHE_HOME") or os.path.join(os.path.expanduser("~"), ".cache")
-    # numba keeps a copy for each place that the sources lie in: so does the mark that all kernels are there
-    name = f"{source_hash()}-{hashlib.sha256(str(_PACKAGE).encode()).hexdigest()[:8]}"
-    user = getattr(os, "getuid", lambda: "user")()
-    for base in (Path(home) / "pilesim", Path(tempfile.gettempdir()) / f"pilesim-{user}"):
-        if _writable(base / name):
-            return base / name
-    return Path(tempfile.mkdtemp(prefix="pilesim-"))
-
-
-CACHE_FOLDER = _choose_folder()
+CACHE_FOLDER = cache_folder()
 os.environ["NUMBA_CACHE_DIR"] = str(CACHE_FOLDER)
 
 import numba  # noqa: E402  (the folder must be set first)

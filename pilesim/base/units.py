@@ -13,6 +13,7 @@ from functools import cache
 from numbers import Real
 from typing import Any
 
+from pilesim.base.cache import cache_folder
 from pilesim.base.errors import ScenarioError
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?(?![0-9.])")
@@ -30,7 +31,11 @@ _LONGEST_TEXT = 100
 def _registry() -> Any:
     import pint
 
-    return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
+    kept = cache_folder() / f"units-{pint.__version__}"  # parsing pint's list of units takes longer than reading it back
+    try:
+        return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=kept)
+    except Exception:  # half written by another process, or damaged
+        return pint.UnitRegistry(autoconvert_offset_to_baseunit=True, cache_folder=None)
 
 
 def _pint_units(text: str) -> str | None:

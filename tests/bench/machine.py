@@ -55,7 +55,7 @@ def commit() -> str | None:
 def describe() -> dict[str, Any]:
     """Machine and software as plain data."""
     import pilesim
-    from pilesim.base.compiled import source_hash
+    from pilesim.base.cache import source_hash
 
     cores = os.environ.get("PILESIM_BENCH_CORES", "")
     pinned = sorted(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else []

@@ -15,6 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from pilesim.base import units
 from pilesim.base.errors import ScenarioError
 from pilesim.base.units import format_number, format_value, from_si, to_display, to_si
 
@@ -247,3 +248,16 @@ def test_pint_is_imported_on_first_use_only():
     """Planted: a top-level import of pint: seen to fail."""
     code = "import sys, pilesim.inputs.scenario; assert 'pint' not in sys.modules"
     subprocess.run([sys.executable, "-c", code], check=True)
+
+
+@pytest.mark.parametrize("damage", [b"", b"no pickle at all"])
+def test_damaged_list_of_units_is_read_anew(damage, tmp_path, monkeypatch):
+    """The list of units kept from an earlier run, cut off or overwritten. Planted and seen to fail: no second attempt."""
+    monkeypatch.setattr(units, "cache_folder", lambda: tmp_path)
+    make = units._registry.__wrapped__  # not the one of this process
+    make()
+    kept = list(tmp_path.rglob("*.pickle"))
+    assert kept
+    for path in kept:
+        path.write_bytes(damage)
+    assert make().Quantity(1.0, "yard").to("m").magnitude == pytest.approx(0.9144, rel=1e-12)  # by definition of the yard
