@@ -86,10 +86,12 @@ TOTALS = ("air_film", "ground_film", "gas_enthalpy", "vapour_film_heat", "respir
 def pore_gas(temperature: Any, water: Any, dry_mass: Any, pile_count: int, ratio: Any, enthalpy: Any, c: Any) -> None:
     """Vapour ratio and enthalpy of the pore gas at `temperature` and `water`, written to `ratio` and `enthalpy`."""
     for n in range(pile_count):
-        activity = 1.0
-        if dry_mass[n] > 0.0:
-            activity, _ = water_activity(water[n] / dry_mass[n], c)
-        ratio[n], _, _ = vapour_ratio(temperature[n], activity, c)
+        ratio[n] = 0.0
+        if c.moist > 0.0:
+            activity = 1.0
+            if dry_mass[n] > 0.0:
+                activity, _ = water_activity(water[n] / dry_mass[n], c)
+            ratio[n], _, _ = vapour_ratio(temperature[n], activity, c)
         enthalpy[n] = moist_enthalpy(temperature[n], ratio[n], c)
 
 

@@ -13,7 +13,7 @@ from pilesim.balances.heat import apparent_heat_capacity
 from pilesim.base.compiled import compiled, compiled_part
 from pilesim.section.operators import gather_stencil
 from pilesim.solver.flow import advection_stencil, flow_order, gas_lifts, gas_mobilities, quad_means, solve_flow
-from pilesim.solver.nodes import coupling_defect, pore_gas, solve_stage
+from pilesim.solver.nodes import Stage, coupling_defect, pore_gas, solve_stage
 from pilesim.solver.oxygen import solve_oxygen
 from pilesim.solver.properties import bed_properties, full_uptake, gas_state, grow_activity
 
@@ -192,9 +192,8 @@ def run_stages(frame: Any, room: Any, terms: Any, capillary: Any, pore_volume: A
     advection_stencil(frame.neighbours, frame.upstream, frame.stretches, east, north, outflow, carried, companion,
                       terms.vapour, made, edges.enthalpy_in, pile_count, terms.advection, terms.advection_total)
     step = gamma * dt
-    _copy(now.stored, first.stored_from)
-    _copy(now.water, first.water_from)
-    _copy(now.substrate, first.substrate_from)
+    first = Stage(first.temperature, first.water, first.ratio, first.enthalpy, now.stored, now.water, now.substrate,
+                  first.liquid_water, first.liquid_heat)
     sweeps = solve_stage(room.order, room.back, frame, terms, capillary, pore_volume, first, edges, outflow, step, dt, limit,
                          worst_share, most, not again, room.saturation, room.potential, early, c)
     if not again:

@@ -57,12 +57,14 @@ def _balances(t: float, w: float, dry_mass: float, dry_capacity: float, ground_w
         Heat [W m-1], water [kg s-1 m-1], slopes of heat with t and w, of water with t and w; vapour ratio and its
         slopes; enthalpy of gas and its slopes.
     """
-    activity, bend = 1.0, 0.0
-    if dry_mass > 0.0:
-        activity, bend = water_activity(w / dry_mass, c)
-        bend /= dry_mass
-    y, y_t, y_w = vapour_ratio(t, activity, c)
-    y_w *= bend
+    y, y_t, y_w = 0.0, 0.0, 0.0
+    if c.moist > 0.0:
+        activity, bend = 1.0, 0.0
+        if dry_mass > 0.0:
+            activity, bend = water_activity(w / dry_mass, c)
+            bend /= dry_mass
+        y, y_t, y_w = vapour_ratio(t, activity, c)
+        y_w *= bend
     latent = vapour_enthalpy(t, c)
     h = moist_enthalpy(t, y, c)
     h_t = c.dry_air_molar_mass * c.dry_air_heat_capacity + c.vapour_heat_capacity * y + latent * y_t
