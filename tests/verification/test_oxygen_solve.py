@@ -10,7 +10,7 @@ from pilesim.solver.march import DAY, Tally
 from pilesim.solver.step import Controls
 from pilesim.verify.reduced import r1_grid, r1_problem, run
 
-DAYS = 12.0  # the flow grows from nothing and turns twice
+DAYS = 12.0  # of the thirty of R1, those with the shortest steps
 
 
 @pytest.fixture(scope="module")
