@@ -136,6 +136,7 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
     uptake, half, film = terms.uptake, terms.half, edges.gas_film
     band[:, :] = 0.0
     middle = band.shape[1] // 2
+    reduced = 0.5 if band.shape[0] < number.size else 1.0  # rows of two by two nodes lie twice as far apart
     for n in range(number.size):
         row = number[n]
         bottom = max(oxygen[n], 0.0) + half[n]
@@ -144,7 +145,9 @@ def _fill_band(neighbours: Any, east: Any, north: Any, outflow: Any, terms: Any,
         for d in range(8):
             m = neighbours[n, d]
             if m < number.size:
-                band[number[m], middle + row - number[m]] -= diffusion[n, d]
+                part = reduced if number[m] != row else 1.0
+                band[number[m], middle + row - number[m]] -= part * diffusion[n, d]
+                band[row, middle] -= (1.0 - part) * diffusion[n, d]
         for d in (0, 2):
             m = neighbours[n, d]
             if m >= number.size:
@@ -164,18 +167,21 @@ def _correct(order: Any, reach: int, rows: Any, places: Any, number: Any, band: 
              oxygen: Any) -> None:
     """Newton correction of `oxygen`: second-order residual, first-order factors.
 
+    Nodes that share a row of the band are moved alike, by what their balances lack together.
+
     Factors of another moment leave a mode that every correction overshoots, or falls short of, by the same part. So only a
     `share` is taken, learnt from this correction and the last where it is made `again`: the one that would have made the
     last do (Aitken's extrapolation, on the component along their difference).
     """
     now, before = right
+    now[:] = 0.0
     for i in range(order.size):
         n = order[i]
         supply = _near(i, rows, places, oxygen)
         if reach > 4:
             supply += _diagonal(i, rows, places, oxygen)
         own = oxygen[n]
-        now[number[n]] = supply - rows[i, 1] * own - rows[i, 2] * oxygen_factor(own, rows[i, 3])
+        now[number[n]] += supply - rows[i, 1] * own - rows[i, 2] * oxygen_factor(own, rows[i, 3])
     solve_general(band, now)
     if again:
         shift, square = 0.0, 0.0
@@ -199,7 +205,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     """Solve the oxygen balance in place of `oxygen`.
 
     Gauss-Seidel in flow order settles the sharp fronts; where eddies or diffusion make it slow, a Newton correction
-    with banded factors takes the smooth rest, before the first sweep if there are factors of an earlier solve. Stops
+    with banded factors takes the smooth rest, before the first sweep if there are factors of an earlier solve. On a fine
+    grid the smooth rest is one of patches: four nodes share a row, which makes factors eight times cheaper. Stops
     when the reaction changes by less than `reaction_tolerance` of the whole in a sweep and supply minus storage meets
     reaction within `balance_tolerance`. Limiter ratios are frozen on the predicted field, and renewed on the settled one
     if that leaves a node less than nothing: never on a field on its way, which depends on the order of the sweeps.
@@ -209,7 +216,7 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     reach : int
         Neighbours that diffusion reaches: 4 where every cell is a rectangle, else 8.
     number : (pile_count,) int array
-        Row of each node in the band.
+        Row of each node in the band (see :class:`pilesim.solver.flow.FlowPlan`).
     band, right : arrays
         Work space, `right` for two corrections; factors are kept from call to call while they serve.
     age : (1,) int array
@@ -228,8 +235,8 @@ def solve_oxygen(order: Any, neighbours: Any, upstream: Any, stretches: Any, rea
     pile_count = order.size
     advection = np.empty((count + 1, 8))
     total = np.empty(count + 1)
-    rows = np.empty((pile_count, 16))
-    places = np.empty((pile_count, 12), dtype=np.uint32)
+    rows = np.empty((pile_count, 8 + reach))
+    places = np.empty((pile_count, 4 + reach), dtype=np.uint32)
     supplied, used, stored, gross = oxygen_budget(pile_count, terms, edges, outflow, oxygen, factor)
     scale = max(abs(supplied), IDLE_SHARE * gross, 1e-300)
     taken, uptake = np.empty(count + 1), terms.uptake
