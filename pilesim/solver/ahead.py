@@ -62,7 +62,8 @@ def _typical(problem: Problem) -> tuple[SimpleNamespace, tuple[np.ndarray, ...]]
                   blank, blank, problem.activity)
     held = blank_held(stepper)
     edges, _ = edges_over(problem, stepper.record, 0.0, 1.0, state.temperature, blank, stepper.skin)
-    values = arguments(stepper, state, held, (state, held, 1.0), [], 1.0, (edges, edges), state, held)
+    totals = stepper.rates[0].totals
+    values = arguments(stepper, state, held, (state, held, 1.0), [], 1.0, (edges, edges), state, held, totals)
     named = SimpleNamespace(**dict(zip(inspect.signature(iterate.py_func).parameters, values, strict=True)))
     named.c, named.late = problem.record, stepper.record
     return named, (named.room.mid_east, named.room.mid_north, named.room.mid_outflow)

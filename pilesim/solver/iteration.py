@@ -9,8 +9,10 @@ import numpy as np
 from pilesim.balances.heat import temperature_of
 from pilesim.base.compiled import compiled, compiled_part
 from pilesim.solver.coupling import allowance, correct_respiration, step_error
+from pilesim.solver.nodes import TOTALS
 from pilesim.solver.passes import follow_flow, mid_step_terms, relax_composition, run_stages, settle_oxygen
 
+_RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 COMPOSITION_SHARE = 0.6  # of what the new flow makes of composition that the next pass takes over: all of it would swing
 
 
@@ -32,7 +34,7 @@ class Limits(NamedTuple):
 class Found(NamedTuple):
     """What an iterated step came to, beside its fields."""
 
-    error: float  # over the tolerance
+    error: float  # over the tolerance; not a number where a temperature is none
     defect: float  # K2, mean square over the mix of what the iteration left
     passes: int
     sweeps: int
@@ -40,8 +42,6 @@ class Found(NamedTuple):
     supplied: float  # mol s-1 m-1, oxygen at the end of the step
     used: float
     stored: float  # mean of the step
-    heat: float  # W m-1 that the correction of respiration made
-    water: float  # kg s-1 m-1, likewise
     least_water: float  # kg m-1, of a pile node
     burnt: float  # kg m-1, substrate oxidised in the step
 
@@ -64,7 +64,8 @@ def _foresee(now: Any, last: Any, mid: Any, new: Any, held: Any, source: Any, ra
 
 @compiled_part
 def _defect(frame: Any, bed: Any, new: Any, c: Any) -> float:
-    """Mean square over the mix of how far the temperature iterated to is from the one that the heat stored gives [K2]."""
+    """Mean square over the mix of how far the temperature iterated to is from the one that the heat stored gives [K2]; not a
+    number where any temperature is none."""
     weight, ground_water, dry_capacity = frame.weight, bed.ground_water, bed.dry_capacity
     stored, water, temperature = new.stored, new.water, new.temperature
     total = 0.0
@@ -72,6 +73,8 @@ def _defect(frame: Any, bed: Any, new: Any, c: Any) -> float:
         if weight[n] > 0.0:
             level = temperature_of(stored[n], water[n], ground_water[n], dry_capacity[n], c)
             total += weight[n] * (level - temperature[n]) ** 2
+        else:
+            total += 0.0 * temperature[n]  # nothing, unless that is no number
     return total
 
 
@@ -89,13 +92,15 @@ def _burnt(now: Any, new: Any) -> float:
 @compiled
 def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any, oxygen_terms: Any, capillary: Any,
             capillary_total: Any, first: Any, second: Any, rates: Any, edges: Any, edges_at_end: Any, held: Any,
-            held_last: Any, now: Any, last: Any, new: Any, new_held: Any, older: Any, shares: Any, start: Any, gamma: float,
-            dt: float, dt_last: float, is_first: bool, live_bed: bool, steady: bool, gathered: bool, limits: Any,
-            constants: Any, constants_at_end: Any) -> Any:
+            held_last: Any, now: Any, last: Any, new: Any, new_held: Any, totals: Any, older: Any, shares: Any, start: Any,
+            gamma: float, dt: float, dt_last: float, is_first: bool, live_bed: bool, steady: bool, gathered: bool,
+            limits: Any, constants: Any, constants_at_end: Any) -> Any:
     """Iterate a step of length `dt` [s] from `now`; its fields are written to `new`, what it hands on to `new_held`.
 
     Parameters
     ----------
+    totals : (len(TOTALS),) array
+        Overwritten: mean rates of the step (see :data:`pilesim.solver.nodes.TOTALS`).
     older, shares : tuples
         Temperatures [K] of three moments, newest first, and weights of the third difference over them and the new one.
     start : (count + 1,) array
@@ -130,7 +135,7 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
                                  limits.sweeps, c)
         sweeps += used
         if least < 0.0:
-            return np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, 0.0, 0.0, least, 0.0
+            return np.inf, 0.0, done, sweeps, 0, 0.0, 0.0, 0.0, least, 0.0
         goal = share * limits.correction if done < limits.passes else np.inf
         size = follow_flow(quads, frame, room, second, edges, bed, props, now, mid, new, room.source, dt,
                            done > 1 or (steady and gathered), live_bed, goal, late)
@@ -147,7 +152,14 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
     pile_count = room.order.size
     correct_respiration(terms.environment, held_last.environment, held.environment, new_held.environment, dt, dt_last,
                         early_rates.burnt, late_rates.burnt, gamma, pile_count, bed, new, room.warming, room.corrected, c)
+    for k in range(totals.size):
+        totals[k] = (1.0 - gamma) * early_rates.totals[k] + gamma * late_rates.totals[k]
+    totals[_RESPIRATION_HEAT] += room.corrected[0]
+    totals[_METABOLIC] += room.corrected[1]
     error = step_error(frame.weight, room.defect, room.warming, (new.temperature, older[0], older[1], older[2]), shares,
                        pile_count) / (limits.tolerance * allowance(frame.weight, new.temperature, start))
-    return (error, _defect(frame, bed, new, c), done, sweeps, oxygen_used if finished else -oxygen_used, supplied, burnt,
-            stored, room.corrected[0], room.corrected[1], least, _burnt(now, new))
+    defect = _defect(frame, bed, new, c)
+    if not np.isfinite(defect):
+        error = np.nan
+    return (error, defect, done, sweeps, oxygen_used if finished else -oxygen_used, supplied, burnt, stored, least,
+            _burnt(now, new))

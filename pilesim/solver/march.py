@@ -33,7 +33,7 @@ class Tally:
         Time integrals of what entered (and, for heat and water of respiration, was made), in J and kg per m.
     throughput : (len(TOTALS),) array
         Integrals of the absolute values.
-    oxygen : (3,) array
+    oxygen : tuple of float
         Oxygen supplied, used in the oxygen balance, stored [mol per m].
     oxygen_at_start : float
         Oxygen in the pores at the start [mol per m]; the floor of the throughput.
@@ -45,7 +45,7 @@ class Tally:
 
     inputs: np.ndarray
     throughput: np.ndarray
-    oxygen: np.ndarray
+    oxygen: tuple[float, float, float]
     oxygen_at_start: float
     oxygen_burnt: float = 0.0
     defect_squared: float = 0.0
@@ -89,7 +89,7 @@ def march(problem: Problem, duration: float, controls: Controls,
     stepper = make_stepper(problem, controls)
     state, held, oxygen_rates = begin(stepper)
     previous: tuple[State, Held, float] = (state, held, controls.fixed_step or controls.first_step)
-    tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), np.zeros(3),
+    tally = Tally(np.zeros(len(TOTALS)), np.zeros(len(TOTALS)), (0.0, 0.0, 0.0),
                   float(stepper.props.gas_amount @ state.oxygen))
     observe(stepper, Moment(state, state, 0.0, np.zeros(len(TOTALS)), held.respiration))
     older: list[State] = []
@@ -158,7 +158,7 @@ def _land(step: float, left: float) -> float:
 
 
 def _refused(outcome: Outcome, step: float, controls: Controls) -> bool:
-    if not math.isfinite(outcome.state.temperature.sum()) or math.isnan(outcome.found.error) or outcome.negative_water:
+    if math.isnan(outcome.found.error) or outcome.negative_water:
         return True
     return not controls.fixed_step and outcome.found.error > 1.5 and step > controls.smallest_step
 
@@ -170,10 +170,12 @@ def _next_step(step: float, outcome: Outcome, controls: Controls) -> float:
 
 def _count(tally: Tally, oxygen_per_substrate: float, outcome: Outcome,
            oxygen_before: tuple[float, float, float], step: float) -> None:
-    tally.inputs += step * outcome.totals
-    tally.throughput += step * np.abs(outcome.totals)
-    supplied, used, stored = outcome.oxygen_totals
-    tally.oxygen += (0.5 * step * (supplied + oxygen_before[0]), 0.5 * step * (used + oxygen_before[1]), step * stored)
+    crossed = step * outcome.totals
+    tally.inputs += crossed
+    tally.throughput += np.abs(crossed)
+    (supplied, used, stored), so_far = outcome.oxygen_totals, tally.oxygen
+    tally.oxygen = (so_far[0] + 0.5 * step * (supplied + oxygen_before[0]),
+                    so_far[1] + 0.5 * step * (used + oxygen_before[1]), so_far[2] + step * stored)
     tally.oxygen_burnt += outcome.found.burnt * oxygen_per_substrate
     tally.defect_squared = max(tally.defect_squared, outcome.found.defect)
     tally.steps += 1

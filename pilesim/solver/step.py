@@ -38,7 +38,6 @@ ROUND_OFF = 1e-12  # of a unit conductance: what is left of the diagonal ones of
 THIRD_DIFFERENCE = 0.24  # of dt^3 times the third divided difference is the error of a step of SDIRK2
 _AT = {name: place for place, name in enumerate(TOTALS)}
 _ARRAYS = attrgetter(*Fields._fields)
-_RESPIRATION_HEAT, _METABOLIC = TOTALS.index("respiration_heat"), TOTALS.index("metabolic")
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,28 +228,26 @@ def attempt(stepper: Stepper, state: State, held: Held, before: tuple[State, Hel
     _press(stepper, later)
     new = State(state.time + dt, *map(np.empty_like, _ARRAYS(state)))
     new_held = blank_held(stepper, held)
-    values = arguments(stepper, state, held, before, older, dt, (edges, edges_at_end), new, new_held)
+    totals = np.zeros(len(TOTALS))
+    values = arguments(stepper, state, held, before, older, dt, (edges, edges_at_end), new, new_held, totals)
     found = Found(*(stepper.enter or iterate)(*values))
     if stepper.enter is None:
         stepper.enter = entry(iterate, values)
     stepper.gathered = True
     if found.least_water < 0.0:
-        return Outcome(new, held, stepper.rates[0].totals, (0.0, 0.0, 0.0), found, True)
-    totals = (1.0 - GAMMA) * stepper.rates[0].totals + GAMMA * stepper.rates[1].totals
-    totals[_RESPIRATION_HEAT] += found.heat
-    totals[_METABOLIC] += found.water
+        return Outcome(new, held, totals, (0.0, 0.0, 0.0), found, True)
     skin = _carry_skin(stepper, exchange, stepper.room.mid_outflow, dt, totals)
     return Outcome(new, new_held, totals, (found.supplied, found.used, found.stored), found, False, skin)
 
 
 def arguments(stepper: Stepper, state: State, held: Held, before: tuple[State, Held, float], older: list[State], dt: float,
-              edges: tuple[EdgeArrays, EdgeArrays], new: State, new_held: Held) -> tuple[Any, ...]:
+              edges: tuple[EdgeArrays, EdgeArrays], new: State, new_held: Held, totals: np.ndarray) -> tuple[Any, ...]:
     """What :func:`pilesim.solver.iteration.iterate` takes, in its order; `edges` of the step, and at its end."""
     p, (last, held_last, dt_last) = stepper.problem, before
     moments = [state, *older[:2]]
     return (stepper.plan, stepper.frame, stepper.room, p.bed, stepper.props, stepper.terms, stepper.oxygen_terms,
             stepper.capillary, stepper.capillary_total, *stepper.stages, stepper.rates, *edges, held, held_last,
-            fields_of(state), fields_of(last), fields_of(new), new_held,
+            fields_of(state), fields_of(last), fields_of(new), new_held, totals,
             tuple(moments[min(i, len(moments) - 1)].temperature for i in range(3)), _third_difference([new, *moments], dt),
             p.temperature, GAMMA, dt, dt_last, last is state, p.physics.live_bed, stepper.steady, stepper.gathered,
             stepper.limits, *stepper.constants)
