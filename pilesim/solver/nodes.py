@@ -19,7 +19,7 @@ from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_ratio
 from pilesim.solver.gather import beyond, diagonal, near
 from pilesim.solver.liquid import liquid_flow
-from pilesim.solver.tangent import TANGENT, linearise, settle
+from pilesim.solver.tangent import DRY_TANGENT, TANGENT, linearise, settle
 
 
 class Terms(NamedTuple):
@@ -177,7 +177,7 @@ def sweep(order: Any, frame: Any, terms: Any, stage: Any, edges: Any, tangent: A
     Parameters
     ----------
     order : (pile_count,) uint32 array
-    tangent : (pile_count, TANGENT) array
+    tangent : (pile_count, TANGENT or DRY_TANGENT) array
         Linear models of the nodes (see :func:`pilesim.solver.tangent.linearise`); rewritten where they reach too short.
     step : float
         Implicit weight times time step [s].
@@ -298,7 +298,7 @@ def solve_stage(order: Any, back: Any, frame: Any, terms: Any, capillary: Any, p
     pile_count = order.size
     if c.moist > 0.0 and drain:
         liquid_flow(frame, capillary, pore_volume, stage, pile_count, span, saturation, potential, rates.totals, c)
-    tangent = np.empty((pile_count, TANGENT))
+    tangent = np.empty((pile_count, TANGENT if c.moist > 0.0 else DRY_TANGENT))
     linearise(np.int64(0), pile_count, terms, stage, edges, 1.0 / step, step, tangent, c)
     sweeps = 0
     while sweeps < most:

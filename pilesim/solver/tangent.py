@@ -21,9 +21,9 @@ from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
 
 # columns: temperature and enthalpy of gas, each as constant, per heat, per water arriving, the lowest and highest temperature
-# for which they hold: all that dry gas asks for, in one line of memory; then water and vapour ratio likewise, the least
-# water, and one to fill the second line
-TANGENT = 16
+# for which they hold: all that dry gas asks for, in one line of memory; for moist gas then water and vapour ratio likewise, the
+# least water, and one to fill the second line
+DRY_TANGENT, TANGENT = 8, 16
 REACH = 0.3  # K
 LEAST_WATER = 0.9  # of the water at the tangent's point
 
@@ -109,7 +109,7 @@ def linearise(first: int, last: int, terms: Any, stage: Any, edges: Any, rate: f
     ----------
     rate, step : float
         One over the implicit step [s-1], and the step [s].
-    tangent : (pile_count, TANGENT) array
+    tangent : (pile_count, TANGENT) array, of dry gas (pile_count, DRY_TANGENT)
         Overwritten.
     """
     # arrays are named here once: taking them from a tuple inside the loop costs more than the arithmetic
