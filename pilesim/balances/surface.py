@@ -47,9 +47,6 @@ class Boundary:
     pressure: float = 0.0
 
 
-CLOSED = Boundary()
-
-
 class EdgeArrays(NamedTuple):
     """Boundary exchange gathered at the nodes, each of length count + 1 (see :func:`gather_edges`)."""
 
@@ -114,7 +111,9 @@ def gather_edges(
     zero = [np.zeros(count) for _ in range(len(EdgeArrays._fields) - 3)]
     out = EdgeArrays(*(np.zeros(count, dtype=bool) for _ in range(3)), *zero)
     for name, pairs in edges.items():
-        b = boundaries.get(name, CLOSED)
+        if name not in boundaries:
+            continue
+        b = boundaries[name]
         ends = node[pairs[:, :, 0], pairs[:, :, 1]]
         length = np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
         ratio, concentration, enthalpy = gas_outside(b.temperature, b.humidity, c)

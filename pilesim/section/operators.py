@@ -102,12 +102,12 @@ def build_mesh(grid: SectionGrid, across: Mapping[int, float] | None = None) -> 
     quarter_volume, quarter_x, quarter_z = _quarters(x[quad_nodes], z[quad_nodes])
     around = 2.0 * np.pi * quarter_x if grid.axisymmetric else np.ones_like(quarter_x)
     form = _forms(x[quad_nodes], z[quad_nodes], around)
-    pairs = _pairs(form)
+    pairs = form @ _pair_weights()
     flow_form, flow_pairs = form, pairs
     if any(ratio != 1.0 for ratio in (across or {}).values()):
         ratios = np.array([(across or {}).get(number, 1.0) for number in material])
         flow_form = _forms(x[quad_nodes], z[quad_nodes], around, ratios)
-        flow_pairs = _pairs(flow_form)
+        flow_pairs = flow_form @ _pair_weights()
     quarter_volume = quarter_volume * around
     volume = np.zeros((5, count + 1))
     np.add.at(volume, (material[:, None], quad_nodes), quarter_volume)
@@ -144,42 +144,43 @@ def _metric(x: np.ndarray, z: np.ndarray, xi: float, eta: float,
 def _form_at(x: np.ndarray, z: np.ndarray, points: tuple[float, float], around: np.ndarray,
              across: np.ndarray) -> np.ndarray:
     """Sum of the forms at four points of each quad, each weighed with `around` (quads, 4) of its corner."""
-    form = np.zeros((len(x), 4, 4))
+    form = np.zeros((len(_FORM_INDEX), len(x)))
     for row, eta in enumerate(points):
         for column, xi in enumerate(points):
             bb, ab, aa, jacobian = _metric(x, z, xi, eta, across)
-            va = np.array([1 - eta, eta, 0, 0])
-            vb = np.array([0, 0, 1 - xi, xi])
-            cross = np.outer(va, vb) + np.outer(vb, va)
+            va, vb = (1 - eta, eta, 0.0, 0.0), (0.0, 0.0, 1 - xi, xi)
             share = around[:, 2 * row + column] / (4.0 * jacobian)
-            form += (share * bb)[:, None, None] * np.outer(va, va)
-            form -= (share * ab)[:, None, None] * cross
-            form += (share * aa)[:, None, None] * np.outer(vb, vb)
-    return form
+            for k, (i, j) in enumerate(_FORM_INDEX):
+                for weight, part in ((va[i] * va[j], bb), (-va[i] * vb[j] - vb[i] * va[j], ab), (vb[i] * vb[j], aa)):
+                    if weight:  # at a corner most are nothing
+                        form[k] += weight * share * part
+    return form.T
 
 
 def _forms(x: np.ndarray, z: np.ndarray, around: np.ndarray, across: np.ndarray | None = None) -> np.ndarray:
     across = np.ones(len(x)) if across is None else across
     jacobians = np.stack([_metric(x, z, xi, eta)[3] for eta in (0, 1) for xi in (0, 1)])
     skew = jacobians.min(axis=0) < SMALL_JACOBIAN * jacobians.mean(axis=0)
-    form = np.empty((len(x), 4, 4))
+    form = np.empty((len(x), len(_FORM_INDEX)))
     form[~skew] = _form_at(x[~skew], z[~skew], (0.0, 1.0), around[~skew], across[~skew])
-    inner = 0.5 / np.sqrt(3.0)
-    form[skew] = _form_at(x[skew], z[skew], (0.5 - inner, 0.5 + inner), around[skew], across[skew])
-    rows, columns = np.array(_FORM_INDEX).T
-    return np.ascontiguousarray(form[:, rows, columns])
+    if skew.any():
+        inner = 0.5 / np.sqrt(3.0)
+        form[skew] = _form_at(x[skew], z[skew], (0.5 - inner, 0.5 + inner), around[skew], across[skew])
+    return form
 
 
-def _pairs(form: np.ndarray) -> np.ndarray:
-    full = np.zeros((len(form), 4, 4))
-    for k, (row, column) in enumerate(_FORM_INDEX):
-        full[:, row, column] = form[:, k]
-        full[:, column, row] = form[:, k]
+def _pair_weights() -> np.ndarray:
+    """Conductance between each of `PAIRS` by each entry of a form: (10, 6)."""
     difference = np.zeros((4, 4))
     for edge, (tail, head) in enumerate(_EDGE_ENDS):
         difference[edge, tail], difference[edge, head] = -1, 1
-    stiffness = difference.T @ full @ difference
-    return np.stack([-stiffness[:, a, b] for a, b, _, _ in PAIRS], axis=1)
+    weights = np.empty((len(_FORM_INDEX), len(PAIRS)))
+    for k, (row, column) in enumerate(_FORM_INDEX):
+        form = np.zeros((4, 4))
+        form[row, column] = form[column, row] = 1.0
+        stiffness = difference.T @ form @ difference
+        weights[k] = [-stiffness[a, b] for a, b, _, _ in PAIRS]
+    return weights
 
 
 def _quarters(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -190,10 +191,11 @@ def _quarters(x: np.ndarray, z: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.
     for corner, (after, before) in ring.items():
         px = np.stack([x[:, corner], (x[:, corner] + x[:, after]) / 2, centre_x, (x[:, corner] + x[:, before]) / 2])
         pz = np.stack([z[:, corner], (z[:, corner] + z[:, after]) / 2, centre_z, (z[:, corner] + z[:, before]) / 2])
-        cross = px * np.roll(pz, -1, axis=0) - np.roll(px, -1, axis=0) * pz
+        next_x, next_z = np.roll(px, -1, axis=0), np.roll(pz, -1, axis=0)
+        cross = px * next_z - next_x * pz
         area[:, corner] = cross.sum(axis=0) / 2
-        cx[:, corner] = ((px + np.roll(px, -1, axis=0)) * cross).sum(axis=0) / (6 * area[:, corner])
-        cz[:, corner] = ((pz + np.roll(pz, -1, axis=0)) * cross).sum(axis=0) / (6 * area[:, corner])
+        cx[:, corner] = ((px + next_x) * cross).sum(axis=0) / (6 * area[:, corner])
+        cz[:, corner] = ((pz + next_z) * cross).sum(axis=0) / (6 * area[:, corner])
     return area, cx, cz
 
 
