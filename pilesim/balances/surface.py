@@ -52,7 +52,7 @@ class EdgeArrays(NamedTuple):
 
     is_open: np.ndarray  # bool: gas passes
     is_fixed: np.ndarray  # bool: p' is given
-    meets: np.ndarray  # bool: the node lies on an outer edge; for the others all that follows is nothing
+    meets: np.ndarray  # bool: the node lies on an outer edge, exchange or not; kernels skip all that follows for the others
     pressure: np.ndarray  # Pa
     film: np.ndarray  # W K-1 m-1, all heat films
     film_heat: np.ndarray  # W m-1, sum of film x outside temperature
@@ -111,15 +111,15 @@ def gather_edges(
     zero = [np.zeros(count) for _ in range(len(EdgeArrays._fields) - 3)]
     out = EdgeArrays(*(np.zeros(count, dtype=bool) for _ in range(3)), *zero)
     for name, pairs in edges.items():
+        ends = node[pairs[:, :, 0], pairs[:, :, 1]]
+        out.meets[ends] = True
         if name not in boundaries:
             continue
         b = boundaries[name]
-        ends = node[pairs[:, :, 0], pairs[:, :, 1]]
         length = np.hypot(x[ends[:, 1]] - x[ends[:, 0]], z[ends[:, 1]] - z[ends[:, 0]])
         ratio, concentration, enthalpy = gas_outside(b.temperature, b.humidity, c)
         for end, half in zip((ends[:, 0], ends[:, 1]), half_edges(x[ends], length, axisymmetric), strict=True):
             heat, exchange = b.heat_film * half, b.gas_film * half * concentration
-            out.meets[end] = True
             np.add.at(out.film, end, heat)
             np.add.at(out.film_heat, end, heat * b.temperature)
             if name in ground:
