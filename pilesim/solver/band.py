@@ -132,7 +132,7 @@ def factor_general(band: Any) -> None:
                 for i in range(np.uint64(reach)):
                     flat[target + i] -= w * flat[source + i]
         if most < BLOCK:
-            continue
+            break
         p0, p1, p2, p3 = band[k, middle], band[k + 1, middle], band[k + 2, middle], band[k + 3, middle]
         u01, u02, u03 = band[k, middle + 1], band[k, middle + 2], band[k, middle + 3]
         u12, u13, u23 = band[k + 1, middle + 1], band[k + 1, middle + 2], band[k + 2, middle + 1]

@@ -52,7 +52,8 @@ class FlowPlan:
 
 
 def plan_flow(mesh: Mesh, edges: EdgeArrays) -> FlowPlan:
-    """Number the pressure unknowns along the shorter logical direction, so that the band is narrow."""
+    """Number the unknowns of pressure and of the oxygen correction along the shorter logical direction, so that bands are
+    narrow; of oxygen two by two nodes together where it would still be wide (`NARROW`)."""
     pile = np.arange(mesh.pile_count)
     row, column = mesh.row[pile], mesh.column[pile]
     by_column = np.unique(row).size <= np.unique(column).size

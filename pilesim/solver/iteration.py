@@ -100,7 +100,7 @@ def iterate(quads: Any, frame: Any, room: Any, bed: Any, props: Any, terms: Any,
     Parameters
     ----------
     totals : (len(TOTALS),) array
-        Overwritten: mean rates of the step (see :data:`pilesim.solver.nodes.TOTALS`).
+        Overwritten, unless water runs short: mean rates of the step (see :data:`pilesim.solver.nodes.TOTALS`).
     older, shares : tuples
         Temperatures [K] of three moments, newest first, and weights of the third difference over them and the new one.
     start : (count + 1,) array

@@ -21,8 +21,8 @@ from pilesim.matter.biology import temperature_factor
 from pilesim.matter.moist_air import moist_enthalpy, vapour_enthalpy, vapour_ratio
 
 # columns: temperature and enthalpy of gas, each as constant, per heat, per water arriving, the lowest and highest temperature
-# for which they hold: all that dry gas asks for, in one line of memory; for moist gas then water and vapour ratio likewise, the
-# least water, and one to fill the second line
+# for which they hold: all that dry gas asks for, in one line of memory; for moist gas then water and vapour ratio likewise,
+# the least water, and one to fill the second line
 DRY_TANGENT, TANGENT = 8, 16
 REACH = 0.3  # K
 LEAST_WATER = 0.9  # of the water at the tangent's point
