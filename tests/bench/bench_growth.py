@@ -10,7 +10,7 @@ import time
 
 import numpy as np
 import pytest
-from bench.contestants import R1, full_physics, pilesim_r1
+from bench.contestants import R1, full_physics, in_turns, pilesim_r1
 from bench.processes import call_child
 
 TIMER = {"timer": time.process_time}
@@ -38,7 +38,7 @@ def test_full_physics(session, timed, cell):
     if session.quick and cell != "10 cm":
         pytest.skip("quick")
     full_physics(1.0, "20 cm")
-    rounds = {"10 cm": 9, "7 cm": 5, "5 cm": 3}.get(cell, 1) if not session.quick else 1
+    rounds = {"10 cm": 9, "7 cm": 5}.get(cell, 3) if not session.quick else 1
     seconds, result = timed(lambda: full_physics(session.days[-1], cell), rounds)
     session.put("growth", f"full {cell}", problem="full", nodes=result["nodes"], steps=result["steps"], cpu_seconds=seconds)
 
@@ -75,10 +75,9 @@ def test_memory(session, cell):
 
 
 @pytest.mark.benchmark(group="drift", **TIMER)
-@pytest.mark.parametrize(("name", "rounds"), [("ida", 2), ("pilesim_60", 9)])
-def test_again(session, timed, name, rounds):
+def test_pilesim_and_ida_in_turns_again(session, timed):
     """IDA, and pilesim on the same cells, once more: the machine drifts, and not alike for both."""
-    _, function = R1[name]
-    seconds, _ = timed(lambda: function(session.days), 1 if session.quick else rounds,
-                       lambda: function((1.0,), 30, 25) if name == "ida" else function((1.0,)))
-    session.put("drift", name, cpu_seconds=seconds)
+    R1["ida"][1]((1.0,), 30, 25)
+    R1["pilesim_60"][1]((1.0,))
+    for name, (seconds, _) in in_turns(timed, session.days, session.quick).items():
+        session.put("drift", name, cpu_seconds=seconds)
