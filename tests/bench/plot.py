@@ -70,7 +70,8 @@ def draw_contest(axes: Axes, record: Record) -> None:
     axes.set_ylim(min(lows, 0.06) / 2.5, highs * 2)
     axes.text(0.02, 0.02, "hollow: a shorter span, where every error is smaller\n"
               "shaded: the answer itself is not known better", transform=axes.transAxes, fontsize=7.5, color=INK)
-    axes.margins(x=0.12)
+    times = [point[1] for point in points]
+    axes.set_xlim(min(times) / 5.0, max(times) * 3.0)  # room for a label on the left
     axes.set_title(f"R1, {full:g} days, against its converged answer")
 
 
