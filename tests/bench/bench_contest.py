@@ -53,10 +53,7 @@ def warm(name):
 
 def test_pilesim_and_ida_in_turns(session, timed):
     """Thirty days, at the begin of the session; at its end once more (`bench_growth.py`)."""
-    for name in ("ida", "pilesim_60"):
-        warm(name)
-    found = in_turns(timed, session.days, session.quick)
-    for name, (seconds, result) in found.items():
+    for name, (seconds, result) in in_turns(timed, session.days, session.quick).items():
         keep(session, name, R1[name][0], session.days, seconds, result)
 
 

@@ -10,7 +10,7 @@ import time
 
 import numpy as np
 import pytest
-from bench.contestants import R1, full_physics, in_turns, pilesim_r1
+from bench.contestants import full_physics, in_turns, pilesim_r1
 from bench.processes import call_child
 
 TIMER = {"timer": time.process_time}
@@ -77,7 +77,5 @@ def test_memory(session, cell):
 @pytest.mark.benchmark(group="drift", **TIMER)
 def test_pilesim_and_ida_in_turns_again(session, timed):
     """IDA, and pilesim on the same cells, once more: the machine drifts, and not alike for both."""
-    R1["ida"][1]((1.0,), 30, 25)
-    R1["pilesim_60"][1]((1.0,))
     for name, (seconds, _) in in_turns(timed, session.days, session.quick).items():
         session.put("drift", name, cpu_seconds=seconds)
